@@ -1,0 +1,47 @@
+#pragma once
+
+#include <complex>
+#include <cstddef>
+#include <memory>
+#include <span>
+#include <vector>
+
+namespace ringtrue {
+
+/// The smallest even number 2^a 3^b 5^c that is at least `at_least` and 2: a fast size for RealFft.
+[[nodiscard]] std::size_t good_fft_size(std::size_t at_least);
+
+/// Discrete Fourier transform of n real samples, double precision, by FFTW.
+///
+///     X[k] = sum x[m] exp(-2 pi i k m / n),  k = 0 .. n/2  (n/2 + 1 bins, one-sided)
+///
+/// `inverse` scales by 1/n, so that inverse(forward(x)) is x. Planned with ESTIMATE: same bytes in every run.
+/// Callable from any number of threads at once.
+class RealFft {
+ public:
+  /// @param n  even, at least 2
+  explicit RealFft(std::size_t n);
+  ~RealFft();
+  RealFft(RealFft&&) noexcept;
+  RealFft& operator=(RealFft&&) noexcept;
+
+  [[nodiscard]] std::size_t size() const { return n_; }
+  [[nodiscard]] std::size_t bin_count() const { return n_ / 2 + 1; }
+
+  /// @param time  n samples  @param bins  n/2 + 1, written
+  void forward(std::span<const double> time, std::span<std::complex<double>> bins) const;
+
+  /// @param bins  n/2 + 1, DESTROYED  @param time  n samples, written
+  void inverse(std::span<std::complex<double>> bins, std::span<double> time) const;
+
+ private:
+  struct Plans;
+  std::size_t n_;
+  std::unique_ptr<Plans> plans_;
+};
+
+/// Spectrum of `samples` zero-padded to the transform's size. @param samples  at most fft.size()
+[[nodiscard]] std::vector<std::complex<double>> spectrum(const RealFft& fft, std::span<const double> samples);
+[[nodiscard]] std::vector<std::complex<double>> spectrum(const RealFft& fft, std::span<const float> samples);
+
+}  // namespace ringtrue

@@ -1,0 +1,44 @@
+#pragma once
+
+#include <optional>
+#include <span>
+#include <vector>
+
+#include "ringtrue/response/deconvolution.hpp"
+#include "ringtrue/response/measurement.hpp"
+#include "ringtrue/stimulus/stimulus.hpp"
+
+namespace ringtrue {
+
+/// The two sweeps of one speaker: indices into Stimulus::sweeps, first and second pass.
+struct SweepPair {
+  std::size_t speaker = 0;
+  std::size_t first = 0;
+  std::size_t second = 0;
+};
+
+/// Speakers played (at least) twice, with their first and last sweep; in order of Stimulus::sweeps.
+[[nodiscard]] std::vector<SweepPair> sweep_pairs(const Stimulus& stimulus);
+
+/// How far into a recording the stimulus starts, to some milliseconds: the lag at which several sweeps agree.
+///
+/// Searches start offsets of -0.65 s (recorder early) to +1.2 s (recorder late, or latency). A lag counts when the
+/// responses of at least two sweeps peak within 40 ms of it, ten times above their median; most votes win.
+/// @returns seconds to add to a sweep's nominal time to find its first arrival in the recording; empty when none of
+///          the sweeps is found
+[[nodiscard]] std::optional<double> find_start(const Stimulus& stimulus, std::span<const float> channel,
+                                               double recorder_rate_hz);
+
+/// Delay of `second` against `first` in samples, by the slope of the phase of their cross-spectrum, weighted by its
+/// magnitude, after the peak of their correlation (C. H. Knapp, G. C. Carter, IEEE Trans. ASSP 24(4), 1976).
+/// @param band  where to look, within half the sample rate
+/// @returns  the delay, its uncertainty from the coherence, and how alike the two are (0 to 1)
+struct PairLag {
+  double lag_samples = 0.0;
+  double uncertainty_samples = 0.0;
+  double coherence = 0.0;
+};
+[[nodiscard]] PairLag pair_lag(std::span<const double> first, std::span<const double> second, Band band,
+                               double sample_rate_hz);
+
+}  // namespace ringtrue

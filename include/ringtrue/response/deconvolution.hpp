@@ -1,0 +1,65 @@
+#pragma once
+
+#include <complex>
+#include <cstddef>
+#include <span>
+#include <vector>
+
+#include "ringtrue/dsp/real_fft.hpp"
+#include "ringtrue/stimulus/stimulus.hpp"
+
+namespace ringtrue {
+
+/// How a recorder sees the player's time: frame n of the recording was taken when the player was at stimulus time
+/// n / rate_hz + start_s. `rate_hz` is the recorder's sample rate in the PLAYER's seconds: nominal * (1 + ppm 1e-6).
+struct RecorderClock {
+  double rate_hz = 48'000.0;
+  double start_s = 0.0;
+
+  [[nodiscard]] double frame_at(double stimulus_s) const { return (stimulus_s - start_s) * rate_hz; }
+};
+
+/// Which part of a response is kept, in seconds around the nominal time of the sweep.
+struct ResponseWindow {
+  double before_s = 0.06;
+  double after_s = 0.7;
+};
+
+/// Recovers the response of one output from the stretch of a recording in which its sweep was played.
+///
+///     H = M Y conj(X) / (|X|^2 + e),   e = 1e-4 |X0|^2,  X0(f) = a fs sqrt(L / f) / 2
+///
+/// X is the spectrum of what was really played (fades included) on the recorder's clock, X0 that of the same sweep
+/// without fades, M a zero-phase taper inside the sweep's band. Linear: the transform is long enough that harmonic
+/// products, which fall L ln(k) early, stay out of the window. Sources: A. Farina, 108th AES Convention, preprint 5093
+/// (2000); S. Mueller, P. Massarani, J. Audio Eng. Soc. 49(6), 443-471 (2001).
+///
+/// Immutable after construction: one instance serves many threads.
+class Deconvolver {
+ public:
+  Deconvolver(const SweepShape& shape, double stimulus_rate_hz, double recorder_rate_hz, ResponseWindow window);
+
+  /// @param recording    one channel
+  /// @param zero_frame   where, in (fractional) frames of the recording, the sweep's first sample would arrive at zero
+  ///                     latency; frames outside the recording count as silence
+  /// @returns            `length()` samples; sample `zero_index()` is zero latency; microphone full scale per output
+  ///                     full scale
+  [[nodiscard]] std::vector<double> response(std::span<const float> recording, double zero_frame) const;
+
+  [[nodiscard]] std::size_t length() const { return before_ + after_; }
+  [[nodiscard]] std::size_t zero_index() const { return before_; }
+  /// Frames of recording one response needs, from zero_frame - zero_index() on.
+  [[nodiscard]] std::size_t frames_needed() const { return sweep_frames_ + before_ + after_; }
+
+ private:
+  std::size_t before_;
+  std::size_t after_;
+  std::size_t sweep_frames_;
+  RealFft fft_;
+  std::vector<std::complex<double>> inverse_filter_;
+};
+
+/// The band in which a sweep's response is flat to 1e-3 dB: its own band less the tapers of M.
+[[nodiscard]] Band flat_band(Band sweep_band);
+
+}  // namespace ringtrue

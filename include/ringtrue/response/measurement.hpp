@@ -1,0 +1,65 @@
+#pragma once
+
+#include <cstddef>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "ringtrue/capture/recording.hpp"
+#include "ringtrue/core/finding.hpp"
+#include "ringtrue/rig/rig.hpp"
+#include "ringtrue/stimulus/stimulus.hpp"
+
+namespace ringtrue {
+
+/// A value with its standard uncertainty (one standard deviation), same unit.
+struct Estimate {
+  double value = 0.0;
+  double uncertainty = 0.0;
+};
+
+/// The response of one output at one mic position, harmonic products cut off.
+struct ImpulseResponse {
+  double sample_rate_hz = 48'000.0;
+  double first_sample_ms = 0.0;  // time of samples[0] after the time reference of its position
+  std::vector<float> samples;    // microphone full scale per output full scale
+};
+
+/// Which way the woofer moves for a positive signal; `unsure` is an answer.
+enum class WooferSign { positive, negative, unsure };
+
+/// What was measured of one speaker at one mic position.
+struct SpeakerMeasurement {
+  bool heard = false;                         // false: silent, and nothing below is filled in
+  bool trusted = true;                        // false: spoilt (clipped, dropout, noise in every take)
+  ImpulseResponse response;
+  std::optional<Estimate> arrival_ms;         // of the direct sound, after the time reference
+  std::optional<Estimate> level_db;           // contract's definition: 500 Hz-2 kHz, or 30-80 Hz for a sub
+  WooferSign sign = WooferSign::unsure;
+  double signal_to_noise_db = 0.0;            // in the band of level_db
+  std::optional<double> decay_time_s;         // 500 Hz and 1 kHz octaves together
+};
+
+/// Everything one recording yielded, speakers in the rig's order.
+struct PositionMeasurement {
+  std::string name;              // of the recording, for messages
+  bool absolute_time = false;    // arrivals count from the loopback; otherwise from the earliest arrival
+  Estimate clock_ppm;            // recorder's clock against the player's
+  double start_offset_ms = 0.0;  // stimulus start to recording start
+  std::vector<SpeakerMeasurement> speakers;
+  Findings findings;
+};
+
+struct MeasureOptions {
+  unsigned threads = 0;  // 0: one per core; the result does not depend on it
+};
+
+/// From one recording to impulse responses and measures per output. Pure.
+///
+/// @param stimulus   what was played (its samples are used, fades included)
+/// @param recording  may have started up to 0.5 s early or late, on a clock up to 200 ppm off, at another sample rate
+/// @throws InvalidInput  when the recording cannot belong to this stimulus (too short, none of it found in it)
+[[nodiscard]] PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Recording& recording,
+                                          const MeasureOptions& options = {});
+
+}  // namespace ringtrue

@@ -1,0 +1,81 @@
+#pragma once
+
+#include <array>
+#include <cstddef>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "ringtrue/core/geometry.hpp"
+#include "ringtrue/core/units.hpp"
+
+namespace ringtrue {
+
+enum class SpeakerKind { main, sub };
+
+[[nodiscard]] constexpr const char* name(SpeakerKind kind) { return kind == SpeakerKind::sub ? "sub" : "main"; }
+
+/// One loudspeaker on one output of the interface.
+struct Speaker {
+  std::string label;                     // trade label ("Lss") or BS.2051 label ("M+090"), as the user wrote it
+  int output = 1;                        // interface output, counted from 1
+  SpeakerKind kind = SpeakerKind::main;  // default: sub when the label says LFE or sub, main otherwise
+  Band band{Hertz{50.0}, Hertz{20'000.0}};  // what it may be driven with; default for a sub: 20-200 Hz
+  friend bool operator==(const Speaker&, const Speaker&) = default;
+};
+
+/// What can be typed into the interface, per output.
+struct Interface {
+  double sample_rate_hz = 48'000.0;
+  std::array<double, 2> trim_range_db{-20.0, 0.0};
+  double trim_step_db = 0.1;
+  std::array<double, 2> delay_range_ms{0.0, 40.0};
+  double delay_step_ms = 0.01;
+  int eq_bands = 8;  // 0: none
+  std::array<double, 2> eq_gain_range_db{-12.0, 3.0};
+  double eq_gain_step_db = 0.1;
+  std::array<double, 2> eq_q_range{0.4, 10.0};
+  std::array<double, 2> eq_frequency_range_hz{20.0, 20'000.0};
+  bool polarity_switch = true;
+  std::optional<int> loopback_output;  // a spare output that carries the sum of all others
+  friend bool operator==(const Interface&, const Interface&) = default;
+};
+
+/// The interface's bass management: mains high-passed at the crossover, their lows sent to the sub.
+struct BassManagement {
+  double crossover_hz = 80.0;  // Linkwitz-Riley, 24 dB/octave
+  double lfe_gain_db = 10.0;
+  friend bool operator==(const BassManagement&, const BassManagement&) = default;
+};
+
+struct RoomFacts {
+  std::optional<std::array<double, 3>> size_m;  // length (front-back), width, height
+  double ear_height_m = 1.2;
+  double temperature_c = 22.0;
+  friend bool operator==(const RoomFacts&, const RoomFacts&) = default;
+};
+
+struct MicPosition {
+  Point offset_m;  // from the ear point
+  friend bool operator==(const MicPosition&, const MicPosition&) = default;
+};
+
+/// The whole installation as a value; see docs/rig.md for each key and its default.
+struct Rig {
+  std::string name;    // default: empty
+  std::string layout;  // "4+7+0", "7.1.4", or any other text for a custom ring
+  RoomFacts room;
+  Interface interface;
+  std::optional<BassManagement> bass_management;
+  std::vector<Speaker> speakers;                   // in the order of the file
+  std::vector<MicPosition> positions{MicPosition{}};  // the first is the listening position
+  friend bool operator==(const Rig&, const Rig&) = default;
+};
+
+/// Indices of the rig's speakers in the order of their interface outputs.
+[[nodiscard]] std::vector<std::size_t> by_output(const Rig& rig);
+
+/// The number of output channels a stimulus for this rig has: its highest output, loopback output included.
+[[nodiscard]] int channel_count(const Rig& rig);
+
+}  // namespace ringtrue

@@ -1,0 +1,155 @@
+#include "ringtrue/response/clock.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <map>
+#include <numbers>
+
+namespace ringtrue {
+namespace {
+
+constexpr double earliest_lag_s = -0.65;  // recorder started 0.5 s late: everything comes early in its file
+constexpr double latest_lag_s = 1.2;      // recorder started 0.5 s early, plus latency and flight
+constexpr double agreement_s = 0.04;      // speakers of one ring arrive within 13 m of each other
+constexpr double stands_out = 10.0;       // peak over median; Gaussian noise of 10^5 samples gives about 6.5
+
+constexpr double apart_s = 0.06;          // two peaks of one sweep nearer than this are one arrival and its room
+constexpr std::size_t most_peaks = 4;     // of one sweep: its own arrival, and neighbours within the search range
+
+/// Lags at which one sweep's response peaks, strongest first.
+std::vector<double> prominent_lags_s(const Deconvolver& deconvolver, std::span<const float> channel,
+                                     double zero_frame, double rate_hz) {
+  std::vector<double> h = deconvolver.response(channel, zero_frame);
+  for (double& x : h) x = std::abs(x);
+  std::vector<double> sorted = h;
+  const auto middle = sorted.begin() + std::ssize(sorted) / 2;
+  std::ranges::nth_element(sorted, middle);
+  const auto reach = static_cast<std::ptrdiff_t>(apart_s * rate_hz);
+  std::vector<double> lags;
+  double highest = 0.0;
+  while (lags.size() < most_peaks) {
+    const auto peak = std::ranges::max_element(h);
+    highest = std::max(highest, *peak);
+    if (*peak <= stands_out * *middle || *peak < 0.03 * highest) break;
+    lags.push_back((static_cast<double>(peak - h.begin()) - static_cast<double>(deconvolver.zero_index())) / rate_hz);
+    std::fill(peak - std::min(reach, peak - h.begin()), peak + std::min(reach, h.end() - peak), 0.0);
+  }
+  return lags;
+}
+
+/// The lag at which most sweeps have a peak, the smallest among equals; empty when fewer than `needed` agree.
+std::optional<double> agreed_lag(const std::vector<std::vector<double>>& lags_by_sweep, std::size_t needed) {
+  std::optional<double> best;
+  std::size_t most = needed - 1;
+  for (const auto& candidates : lags_by_sweep) {
+    for (const double from : candidates) {
+      const auto agrees = [&](double lag) { return lag >= from && lag <= from + agreement_s; };
+      const auto votes = static_cast<std::size_t>(std::ranges::count_if(
+          lags_by_sweep, [&](const auto& lags) { return std::ranges::any_of(lags, agrees); }));
+      if (votes > most || (best && votes == most && from < *best && std::abs(from) < std::abs(*best))) {
+        most = votes;
+        best = from;
+      }
+    }
+  }
+  return best;
+}
+
+/// True when no neighbour's sweep can fall into the search range, so that a few agreeing sweeps settle the matter.
+bool unambiguous(const Stimulus& stimulus) {
+  for (std::size_t i = 1; i < stimulus.sweeps.size(); ++i) {
+    const auto apart = static_cast<double>(stimulus.sweeps[i].first_frame - stimulus.sweeps[i - 1].first_frame);
+    if (apart / stimulus.sample_rate_hz < latest_lag_s - earliest_lag_s + agreement_s) return false;
+  }
+  return true;
+}
+
+}  // namespace
+
+std::vector<SweepPair> sweep_pairs(const Stimulus& stimulus) {
+  std::map<std::size_t, SweepPair> by_speaker;
+  std::vector<std::size_t> order;
+  for (std::size_t i = 0; i < stimulus.sweeps.size(); ++i) {
+    const std::size_t speaker = stimulus.sweeps[i].speaker;
+    const auto [entry, is_new] = by_speaker.try_emplace(speaker, SweepPair{speaker, i, i});
+    entry->second.second = i;
+    if (is_new) order.push_back(speaker);
+  }
+  std::vector<SweepPair> pairs;
+  for (const std::size_t speaker : order) pairs.push_back(by_speaker.at(speaker));
+  return pairs;
+}
+
+std::optional<double> find_start(const Stimulus& stimulus, std::span<const float> channel, double recorder_rate_hz) {
+  const ResponseWindow window{-earliest_lag_s, latest_lag_s};
+  std::vector<std::optional<Deconvolver>> deconvolvers(stimulus.shapes.size());
+  std::vector<std::vector<double>> lags;
+  const std::size_t enough = unambiguous(stimulus) ? 4 : stimulus.sweeps.size() + 1;
+  for (const ScheduledSweep& sweep : stimulus.sweeps) {
+    auto& deconvolver = deconvolvers[sweep.shape];
+    if (!deconvolver) {
+      deconvolver.emplace(stimulus.shapes[sweep.shape], stimulus.sample_rate_hz, recorder_rate_hz, window);
+    }
+    const double zero = static_cast<double>(sweep.first_frame) / stimulus.sample_rate_hz * recorder_rate_hz;
+    lags.push_back(prominent_lags_s(*deconvolver, channel, zero, recorder_rate_hz));
+    if (lags.size() < enough) continue;
+    if (const auto agreed = agreed_lag(lags, enough)) return agreed;
+  }
+  return agreed_lag(lags, 2);
+}
+
+PairLag pair_lag(std::span<const double> first, std::span<const double> second, Band band, double sample_rate_hz) {
+  const RealFft fft{good_fft_size(2 * first.size())};
+  const auto a = spectrum(fft, first);
+  const auto b = spectrum(fft, second);
+  const double df = sample_rate_hz / static_cast<double>(fft.size());
+  std::vector<std::complex<double>> cross(a.size());
+  double energy_a = 0.0;
+  double energy_b = 0.0;
+  for (std::size_t k = 0; k < cross.size(); ++k) {
+    const double f = static_cast<double>(k) * df;
+    if (f < band.low.value() || f > band.high.value()) continue;
+    cross[k] = b[k] * std::conj(a[k]);
+    energy_a += std::norm(a[k]);
+    energy_b += std::norm(b[k]);
+  }
+  if (energy_a <= 0.0 || energy_b <= 0.0) return {};
+
+  std::vector<double> correlation(fft.size());
+  auto bins = cross;
+  fft.inverse(bins, correlation);
+  const auto peak = std::ranges::max_element(correlation) - correlation.begin();
+  const auto n = static_cast<std::ptrdiff_t>(fft.size());
+  double lag = static_cast<double>(peak > n / 2 ? peak - n : peak);
+
+  // Newton steps on the correlation C(lag) = sum Re(cross exp(i w lag)): its maximum is the weighted phase slope's zero.
+  double height = 0.0;
+  double curvature = 0.0;
+  for (int step = 0; step < 4; ++step) {
+    double slope = 0.0;
+    height = curvature = 0.0;
+    for (std::size_t k = 0; k < cross.size(); ++k) {
+      if (cross[k] == std::complex<double>{}) continue;
+      const double w = 2.0 * std::numbers::pi * static_cast<double>(k) / static_cast<double>(fft.size());
+      const std::complex<double> turned = cross[k] * std::polar(1.0, w * lag);
+      height += turned.real();
+      slope -= w * turned.imag();
+      curvature += w * w * turned.real();
+    }
+    if (curvature <= 0.0) break;
+    lag += std::clamp(slope / curvature, -1.0, 1.0);
+  }
+  const double coherence = std::clamp(height / std::sqrt(energy_a * energy_b), 0.0, 1.0);
+  // Cramer-Rao for two noisy copies: var(lag) = (1/g^2 - 1) / (2 B w2), with B the number of bins of signal, w2 their
+  // mean square frequency; (height^2 / sum) stands for B.
+  const double mean_square_w = curvature > 0.0 && height > 0.0 ? curvature / height : 1.0;
+  double power_of_cross = 0.0;
+  for (const auto& c : cross) power_of_cross += std::norm(c);
+  const double bins_of_signal = power_of_cross > 0.0 ? height * height / power_of_cross : 1.0;
+  const double g = std::max(coherence, 1e-6);
+  const double variance = (1.0 / (g * g) - 1.0) / (2.0 * std::max(bins_of_signal, 1.0) * mean_square_w);
+  return {lag, std::sqrt(std::max(variance, 0.0)), coherence};
+}
+
+}  // namespace ringtrue

@@ -1,0 +1,80 @@
+#include "ringtrue/response/deconvolution.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "ringtrue/dsp/band_filter.hpp"
+#include "ringtrue/dsp/resample.hpp"
+
+namespace ringtrue {
+namespace {
+
+constexpr double regularisation = 1e-4;       // of |X0|^2: 40 dB of fade are undone, below it noise would win
+constexpr double low_taper_octaves = 0.5;     // as the sweep's own fade
+constexpr double high_taper_octaves = 0.12;
+
+double peak_of(std::span<const double> samples) {
+  double peak = 0.0;
+  for (const double x : samples) peak = std::max(peak, std::abs(x));
+  return peak;
+}
+
+}  // namespace
+
+Band flat_band(Band sweep_band) {
+  return {Hertz{sweep_band.low.value() * std::exp2(low_taper_octaves)},
+          Hertz{sweep_band.high.value() * std::exp2(-high_taper_octaves)}};
+}
+
+Deconvolver::Deconvolver(const SweepShape& shape, double stimulus_rate_hz, double recorder_rate_hz,
+                         ResponseWindow window)
+    : before_{static_cast<std::size_t>(std::ceil(window.before_s * recorder_rate_hz))},
+      after_{static_cast<std::size_t>(std::ceil(window.after_s * recorder_rate_hz))},
+      sweep_frames_{static_cast<std::size_t>(
+          std::ceil(static_cast<double>(shape.samples.size()) * recorder_rate_hz / stimulus_rate_hz))},
+      fft_{good_fft_size(sweep_frames_ + before_ + after_)} {
+  const std::vector<double> played = resample(shape.samples, stimulus_rate_hz, recorder_rate_hz);
+  inverse_filter_ = spectrum(fft_, std::span<const double>{played});
+
+  const double df = recorder_rate_hz / static_cast<double>(fft_.size());
+  const double a = peak_of(shape.samples) * recorder_rate_hz / 2.0;
+  const double top = std::min(shape.band.high.value(), 0.49 * std::min(stimulus_rate_hz, recorder_rate_hz));
+  const Band band{shape.band.low, Hertz{top}};
+  for (std::size_t k = 0; k < inverse_filter_.size(); ++k) {
+    const double f = static_cast<double>(k) * df;
+    const double taper = tapered_gain(f, band, low_taper_octaves, high_taper_octaves);
+    const double unfaded = f > 0.0 ? a * a * shape.rate_constant.value() / f : 1.0;
+    const std::complex<double> X = inverse_filter_[k];
+    inverse_filter_[k] = taper * std::conj(X) / (std::norm(X) + regularisation * unfaded);
+  }
+}
+
+std::vector<double> Deconvolver::response(std::span<const float> recording, double zero_frame) const {
+  const double whole = std::floor(zero_frame);
+  const double fraction = zero_frame - whole;
+  const auto first = static_cast<std::ptrdiff_t>(whole) - static_cast<std::ptrdiff_t>(before_);
+  const auto size = std::ssize(recording);
+  std::vector<double> time(fft_.size());
+  for (std::size_t i = 0; i < frames_needed(); ++i) {
+    const std::ptrdiff_t n = first + static_cast<std::ptrdiff_t>(i);
+    if (n >= 0 && n < size) time[i] = static_cast<double>(recording[static_cast<std::size_t>(n)]);
+  }
+  std::vector<std::complex<double>> bins(fft_.bin_count());
+  fft_.forward(time, bins);
+  // exp(+i w fraction): the zero lies a fraction of a frame after sample `before_`; bring it there. The rotation is
+  // advanced by multiplication and renewed every 1024 bins, which keeps its error below 1e-13.
+  const double step = 2.0 * std::numbers::pi * fraction / static_cast<double>(fft_.size());
+  const std::complex<double> turn = std::polar(1.0, step);
+  std::complex<double> phase{1.0, 0.0};
+  for (std::size_t k = 0; k < bins.size(); ++k) {
+    if (k % 1'024 == 0) phase = std::polar(1.0, step * static_cast<double>(k));
+    bins[k] *= inverse_filter_[k] * phase;
+    phase *= turn;
+  }
+  fft_.inverse(bins, time);
+  time.resize(length());
+  return time;
+}
+
+}  // namespace ringtrue

@@ -1,0 +1,48 @@
+#include "ringtrue/response/polarity.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <span>
+
+#include "ringtrue/dsp/band_filter.hpp"
+
+namespace ringtrue {
+namespace {
+
+constexpr double alike_lobes = 0.84;  // -1.5 dB
+constexpr double above_noise = 5.0;
+
+Band woofer_band(Band band) {
+  const double low = std::max(150.0, band.low.value());
+  return {Hertz{low}, Hertz{std::clamp(1'200.0, 2.0 * low, std::max(band.high.value(), 2.0 * low))}};
+}
+
+}  // namespace
+
+WooferSign woofer_sign(const Takes& takes, double arrival_index, Band band) {
+  const RealFft fft{good_fft_size(takes.mean.size() * 2)};
+  const Hertz rate{takes.sample_rate_hz};
+  const Band woofer = woofer_band(band);
+  const auto filtered = [&](const std::vector<double>& samples) {
+    return tapered_band(fft, spectrum(fft, std::span<const double>{samples}), woofer, 1.0, 1.0, rate);
+  };
+  const auto h = filtered(takes.mean);
+  const auto noise = filtered(takes.noise);
+
+  const auto at = [&](double ms) {
+    const double n = arrival_index + ms * 1e-3 * takes.sample_rate_hz;
+    return static_cast<std::size_t>(std::clamp(n, 0.0, static_cast<double>(takes.mean.size() - 1)));
+  };
+  const auto [low, high] = std::ranges::minmax(std::span{h}.subspan(at(-0.15), at(0.6) - at(-0.15) + 1));
+  double energy = 0.0;
+  for (std::size_t n = 0; n < takes.mean.size(); ++n) energy += noise[n] * noise[n];
+  const double noise_rms = std::sqrt(energy / static_cast<double>(takes.mean.size()));
+
+  const double up = std::max(high, 0.0);
+  const double down = std::max(-low, 0.0);
+  if (std::max(up, down) < above_noise * noise_rms) return WooferSign::unsure;
+  if (std::min(up, down) > alike_lobes * std::max(up, down)) return WooferSign::unsure;
+  return up > down ? WooferSign::positive : WooferSign::negative;
+}
+
+}  // namespace ringtrue

@@ -1,0 +1,31 @@
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "ringtrue/rig/rig.hpp"
+
+namespace ringtrue::test {
+
+/// Mains on outputs 1.. and, when asked for, a sub after them.
+[[nodiscard]] inline Rig simple_rig(int mains, bool with_sub = false) {
+  Rig rig;
+  rig.layout = "custom";
+  for (int i = 1; i <= mains; ++i) {
+    Speaker speaker;
+    speaker.label = "M" + std::to_string(i);
+    speaker.output = i;
+    rig.speakers.push_back(speaker);
+  }
+  if (with_sub) {
+    Speaker sub;
+    sub.label = "LFE";
+    sub.output = mains + 1;
+    sub.kind = SpeakerKind::sub;
+    sub.band = {Hertz{20.0}, Hertz{200.0}};
+    rig.speakers.push_back(sub);
+  }
+  return rig;
+}
+
+}  // namespace ringtrue::test
