@@ -13,7 +13,7 @@ namespace ringtrue::test {
   rig.layout = "custom";
   for (int i = 1; i <= mains; ++i) {
     Speaker speaker;
-    speaker.label = "M" + std::to_string(i);
+    speaker.label = std::string{"M"}.append(std::to_string(i));
     speaker.output = i;
     rig.speakers.push_back(speaker);
   }

@@ -17,8 +17,8 @@ std::vector<double> resample(std::span<const double> samples, double from_hz, do
   const soxr_io_spec_t io = soxr_io_spec(SOXR_FLOAT64_I, SOXR_FLOAT64_I);
   const soxr_runtime_spec_t runtime = soxr_runtime_spec(1);
   std::size_t done = 0;
-  const soxr_error_t error = soxr_oneshot(from_hz, to_hz, 1, samples.data(), samples.size(), nullptr,
-                                          converted.data(), converted.size(), &done, &io, &quality, &runtime);
+  const soxr_error_t error = soxr_oneshot(from_hz, to_hz, 1, samples.data(), samples.size(), nullptr, converted.data(),
+                                          converted.size(), &done, &io, &quality, &runtime);
   if (error != nullptr) throw std::runtime_error{std::string{"sample rate conversion: "} + soxr_strerror(error)};
   converted.resize(done);
   return converted;

@@ -14,43 +14,53 @@ constexpr double latest_lag_s = 1.2;      // recorder started 0.5 s early, plus 
 constexpr double agreement_s = 0.04;      // speakers of one ring arrive within 13 m of each other
 constexpr double stands_out = 10.0;       // peak over median; Gaussian noise of 10^5 samples gives about 6.5
 
-constexpr double apart_s = 0.06;          // two peaks of one sweep nearer than this are one arrival and its room
-constexpr std::size_t most_peaks = 4;     // of one sweep: its own arrival, and neighbours within the search range
+constexpr double apart_s = 0.06;       // two peaks of one sweep nearer than this are one arrival and its room
+constexpr std::size_t most_peaks = 4;  // of one sweep: its own arrival, and neighbours within the search range
+
+struct Lag {
+  double lag_s;
+  double weight;  // 1 for a third of the strongest peak's height or more: reverberation counts little
+};
 
 /// Lags at which one sweep's response peaks, strongest first.
-std::vector<double> prominent_lags_s(const Deconvolver& deconvolver, std::span<const float> channel,
-                                     double zero_frame, double rate_hz) {
+std::vector<Lag> prominent_lags(const Deconvolver& deconvolver, std::span<const float> channel, double zero_frame,
+                                double rate_hz) {
   std::vector<double> h = deconvolver.response(channel, zero_frame);
   for (double& x : h) x = std::abs(x);
   std::vector<double> sorted = h;
   const auto middle = sorted.begin() + std::ssize(sorted) / 2;
   std::ranges::nth_element(sorted, middle);
   const auto reach = static_cast<std::ptrdiff_t>(apart_s * rate_hz);
-  std::vector<double> lags;
+  std::vector<Lag> lags;
   double highest = 0.0;
   while (lags.size() < most_peaks) {
     const auto peak = std::ranges::max_element(h);
     highest = std::max(highest, *peak);
     if (*peak <= stands_out * *middle || *peak < 0.03 * highest) break;
-    lags.push_back((static_cast<double>(peak - h.begin()) - static_cast<double>(deconvolver.zero_index())) / rate_hz);
+    const double lag = static_cast<double>(peak - h.begin()) - static_cast<double>(deconvolver.zero_index());
+    lags.push_back({lag / rate_hz, std::min(1.0, 3.0 * *peak / highest)});
     std::fill(peak - std::min(reach, peak - h.begin()), peak + std::min(reach, h.end() - peak), 0.0);
   }
   return lags;
 }
 
-/// The lag at which most sweeps have a peak, the smallest among equals; empty when fewer than `needed` agree.
-std::optional<double> agreed_lag(const std::vector<std::vector<double>>& lags_by_sweep, std::size_t needed) {
+/// The lag at which most sweeps have a peak; empty when the votes do not reach `needed`.
+std::optional<double> agreed_lag(const std::vector<std::vector<Lag>>& lags_by_sweep, double needed) {
   std::optional<double> best;
-  std::size_t most = needed - 1;
+  double most = 0.0;
   for (const auto& candidates : lags_by_sweep) {
-    for (const double from : candidates) {
-      const auto agrees = [&](double lag) { return lag >= from && lag <= from + agreement_s; };
-      const auto votes = static_cast<std::size_t>(std::ranges::count_if(
-          lags_by_sweep, [&](const auto& lags) { return std::ranges::any_of(lags, agrees); }));
-      if (votes > most || (best && votes == most && from < *best && std::abs(from) < std::abs(*best))) {
-        most = votes;
-        best = from;
+    for (const Lag& from : candidates) {
+      double votes = 0.0;
+      for (const auto& lags : lags_by_sweep) {
+        double vote = 0.0;
+        for (const Lag& lag : lags) {
+          if (lag.lag_s >= from.lag_s && lag.lag_s <= from.lag_s + agreement_s) vote = std::max(vote, lag.weight);
+        }
+        votes += vote;
       }
+      if (votes < needed || votes <= most) continue;
+      most = votes;
+      best = from.lag_s;
     }
   }
   return best;
@@ -84,7 +94,7 @@ std::vector<SweepPair> sweep_pairs(const Stimulus& stimulus) {
 std::optional<double> find_start(const Stimulus& stimulus, std::span<const float> channel, double recorder_rate_hz) {
   const ResponseWindow window{-earliest_lag_s, latest_lag_s};
   std::vector<std::optional<Deconvolver>> deconvolvers(stimulus.shapes.size());
-  std::vector<std::vector<double>> lags;
+  std::vector<std::vector<Lag>> lags;
   const std::size_t enough = unambiguous(stimulus) ? 4 : stimulus.sweeps.size() + 1;
   for (const ScheduledSweep& sweep : stimulus.sweeps) {
     auto& deconvolver = deconvolvers[sweep.shape];
@@ -92,11 +102,11 @@ std::optional<double> find_start(const Stimulus& stimulus, std::span<const float
       deconvolver.emplace(stimulus.shapes[sweep.shape], stimulus.sample_rate_hz, recorder_rate_hz, window);
     }
     const double zero = static_cast<double>(sweep.first_frame) / stimulus.sample_rate_hz * recorder_rate_hz;
-    lags.push_back(prominent_lags_s(*deconvolver, channel, zero, recorder_rate_hz));
+    lags.push_back(prominent_lags(*deconvolver, channel, zero, recorder_rate_hz));
     if (lags.size() < enough) continue;
-    if (const auto agreed = agreed_lag(lags, enough)) return agreed;
+    if (const auto agreed = agreed_lag(lags, 3.5)) return agreed;
   }
-  return agreed_lag(lags, 2);
+  return agreed_lag(lags, 1.5);
 }
 
 PairLag pair_lag(std::span<const double> first, std::span<const double> second, Band band, double sample_rate_hz) {
@@ -123,7 +133,8 @@ PairLag pair_lag(std::span<const double> first, std::span<const double> second, 
   const auto n = static_cast<std::ptrdiff_t>(fft.size());
   double lag = static_cast<double>(peak > n / 2 ? peak - n : peak);
 
-  // Newton steps on the correlation C(lag) = sum Re(cross exp(i w lag)): its maximum is the weighted phase slope's zero.
+  // Newton steps on the correlation C(lag) = sum Re(cross exp(i w lag)): its maximum is the weighted phase slope's
+  // zero.
   double height = 0.0;
   double curvature = 0.0;
   for (int step = 0; step < 4; ++step) {

@@ -82,8 +82,8 @@ std::optional<double> reverberation_time_s(std::span<const double> squared, doub
       const std::size_t last = std::min<std::size_t>(3 * block, end);
       double at_end = 0.0;
       for (std::size_t i = end - last; i < end; ++i) at_end += squared[i] - noise_power;
-      const double level = std::max(at_end, 0.0) / static_cast<double>(last) *
-                           std::exp(-rate * 0.5 * static_cast<double>(last));
+      const double level =
+          std::max(at_end, 0.0) / static_cast<double>(last) * std::exp(-rate * 0.5 * static_cast<double>(last));
       tail = level / rate;
     }
     return -60.0 / *slope / sample_rate.value();

@@ -10,8 +10,8 @@
 namespace ringtrue {
 namespace {
 
-constexpr double regularisation = 1e-4;       // of |X0|^2: 40 dB of fade are undone, below it noise would win
-constexpr double low_taper_octaves = 0.5;     // as the sweep's own fade
+constexpr double regularisation = 1e-4;    // of |X0|^2: 40 dB of fade are undone, below it noise would win
+constexpr double low_taper_octaves = 0.5;  // as the sweep's own fade
 constexpr double high_taper_octaves = 0.12;
 
 double peak_of(std::span<const double> samples) {

@@ -47,7 +47,8 @@ std::optional<Arrival> full_range_arrival(const Takes& takes, Band band) {
   const RealFft fft{good_fft_size(takes.mean.size() + 512)};  // the pad keeps the circular filter's ends apart
   const Hertz rate{takes.sample_rate_hz};
   const Band upper = upper_band(band);
-  const auto direct = envelope(hann_band_analytic(fft, spectrum(fft, std::span<const double>{takes.mean}), upper, rate));
+  const auto direct =
+      envelope(hann_band_analytic(fft, spectrum(fft, std::span<const double>{takes.mean}), upper, rate));
   const auto noise = hann_band_analytic(fft, spectrum(fft, std::span<const double>{takes.noise}), upper, rate);
 
   const std::size_t size = takes.mean.size();

@@ -71,7 +71,7 @@ Estimate estimate_clock_ppm(const Stimulus& stimulus, std::span<const float> cha
 }
 
 /// The measures of one speaker from its takes, times still in samples of the takes after `zero_index`.
-SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sweep_band) {
+SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sweep_band, double nominal_rate_hz) {
   SpeakerMeasurement result;
   const Band flat = flat_band(sweep_band);
   const double to_ms = 1e3 / takes.sample_rate_hz;
@@ -79,7 +79,7 @@ SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sw
   if (kind == SpeakerKind::sub) {
     if (const auto onset = subwoofer_onset(takes, sweep_band)) {
       arrival = onset->arrival;
-      result.sign = onset->gain > 0.0 ? WooferSign::positive : WooferSign::negative;
+      result.sign = onset->sign;
     }
   } else {
     arrival = full_range_arrival(takes, flat);
@@ -89,8 +89,7 @@ SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sw
 
   const Band level_band = kind == SpeakerKind::sub ? Band{Hertz{30.0}, Hertz{80.0}} : Band{Hertz{500.0}, Hertz{2e3}};
   const double lead_s = kind == SpeakerKind::sub ? before_s : 0.01;
-  const auto from =
-      static_cast<std::size_t>(std::max(0.0, std::floor(arrival->index - lead_s * takes.sample_rate_hz)));
+  const auto from = static_cast<std::size_t>(std::max(0.0, std::floor(arrival->index - lead_s * takes.sample_rate_hz)));
   const auto level = pink_band_level(takes, level_band, from, takes.mean.size());
   if (!level) return result;
 
@@ -100,8 +99,9 @@ SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sw
   result.level_db = level->level_db;
   result.signal_to_noise_db = level->signal_to_noise_db;
   result.decay_time_s = mid_decay_time_s(takes, arrival->index, flat);
-  result.response.sample_rate_hz = takes.sample_rate_hz;
-  result.response.first_sample_ms = -zero * to_ms;
+  // At the recorder's nominal rate, with the arrival exactly in its place; the clock's ppm are left in the pitch.
+  result.response.sample_rate_hz = nominal_rate_hz;
+  result.response.first_sample_ms = result.arrival_ms->value - arrival->index * 1e3 / nominal_rate_hz;
   result.response.samples.assign(takes.mean.begin(), takes.mean.end());
   return result;
 }
@@ -163,8 +163,7 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
                        "check that stimulus and recording belong together and that the microphone was on"};
   }
   const std::span<const float> clock_channel = has_loopback ? recording.loopback : recording.microphone;
-  result.clock_ppm =
-      estimate_clock_ppm(stimulus, clock_channel, recording.sample_rate_hz, *start_lag, options.threads);
+  result.clock_ppm = estimate_clock_ppm(stimulus, clock_channel, recording.sample_rate_hz, *start_lag, options.threads);
   const double rate_hz = recording.sample_rate_hz * (1.0 + 1e-6 * result.clock_ppm.value);
 
   const auto deconvolvers = deconvolvers_for(stimulus, rate_hz);
@@ -179,7 +178,7 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
     };
     const Takes takes = combine(take(pair.first), take(pair.second), rate_hz, deconvolver.zero_index());
     result.speakers[pair.speaker] =
-        measure_speaker(takes, rig.speakers[pair.speaker].kind, stimulus.shapes[shape].band);
+        measure_speaker(takes, rig.speakers[pair.speaker].kind, stimulus.shapes[shape].band, recording.sample_rate_hz);
   });
 
   std::optional<double> zero_ms;

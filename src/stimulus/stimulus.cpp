@@ -28,7 +28,8 @@ void check(const StimulusOptions& options) {
   if (!in(options.main_sweep.value(), 0.5, 30.0) || !in(options.sub_sweep.value(), 0.5, 30.0)) {
     refuse("a sweep length outside 0.5 to 30 s", "use 2.2 s, or more in a noisy room");
   }
-  if (!in(options.decay.value(), 0.2, 10.0)) refuse("a decay outside 0.2 to 10 s", "use 0.75 s, or more in a live room");
+  if (!in(options.decay.value(), 0.2, 10.0))
+    refuse("a decay outside 0.2 to 10 s", "use 0.75 s, or more in a live room");
   if (!in(options.lead_in.value(), 0.1, 10.0)) refuse("a lead-in outside 0.1 to 10 s", "use 0.5 s");
 }
 

@@ -35,8 +35,8 @@ SweepShape synchronised_sweep(Band band, Seconds rate_constant, double peak, Her
   for (std::size_t n = 0; n < frames; ++n) {
     const double t = static_cast<double>(n) / fs;
     const double cycles = f1 * L * std::exp(t / L);
-    const double fade = half_cosine(t / (low_fade_octaves * octave_s)) *
-                        half_cosine((T - t) / (high_fade_octaves * octave_s));
+    const double fade =
+        half_cosine(t / (low_fade_octaves * octave_s)) * half_cosine((T - t) / (high_fade_octaves * octave_s));
     sweep.samples[n] = peak * fade * std::sin(2.0 * std::numbers::pi * std::fmod(cycles, 1.0));
   }
   return sweep;

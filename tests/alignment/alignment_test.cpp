@@ -64,7 +64,8 @@ TEST_CASE("rounded delays and trims are on the grid, in range, and within half a
 
 TEST_CASE("joint rounding halves an error that rounding one by one leaves") {
   // By hand: 0.4 and 0.6 of a step round to 0 and 1 one by one (0.4 off each way); shifted by 0.1 they round to 0 and 1
-  // with 0.5 and 0.3; shifted by -0.1... the best common shift is 0, and for 0.45 and 1.45 it is -0.45: nothing remains.
+  // with 0.5 and 0.3; shifted by -0.1... the best common shift is 0, and for 0.45 and 1.45 it is -0.45: nothing
+  // remains.
   const std::vector<std::optional<double>> wanted{0.45, 1.45};
   const auto rounded = round_jointly(wanted, {{0.0, 10.0}, 1.0});
   CHECK(rounded[0]->value == 0.0);

@@ -1,11 +1,11 @@
+#include "ringtrue/core/parallel.hpp"
+
 #include <doctest/doctest.h>
 
 #include <numeric>
 #include <stdexcept>
 #include <string>
 #include <vector>
-
-#include "ringtrue/core/parallel.hpp"
 
 using namespace ringtrue;
 

@@ -1,3 +1,5 @@
+#include "ringtrue/core/units.hpp"
+
 #include <doctest/doctest.h>
 
 #include <cmath>
@@ -5,7 +7,6 @@
 #include <type_traits>
 
 #include "ringtrue/core/geometry.hpp"
-#include "ringtrue/core/units.hpp"
 
 using namespace ringtrue;
 
@@ -49,7 +50,8 @@ TEST_CASE("direction of a place is the one it was placed at") {
       CHECK(std::abs(found.elevation_deg - elevation) < 1e-9);
     }
   }
-  // Source: method_checks.csv, rows ml_az and ml_el: s = (2, 1.5, 0.8) with x to the front there, so (x, y) = (-1.5, 2).
+  // Source: method_checks.csv, rows ml_az and ml_el: s = (2, 1.5, 0.8) with x to the front there, so (x, y) = (-1.5,
+  // 2).
   const Direction worked = direction_of({-1.5, 2.0, 0.8});
   CHECK(std::abs(worked.azimuth_deg - 36.86989764584402) < 1e-9);
   CHECK(std::abs(worked.elevation_deg - 17.744671625056935) < 1e-9);

@@ -50,7 +50,8 @@ TEST_CASE("forward transform is the sum that defines it") {
     for (std::size_t k = 0; k < bins.size(); ++k) {
       std::complex<double> sum;
       for (std::size_t m = 0; m < n; ++m) {
-        sum += x[m] * std::polar(1.0, -2.0 * std::numbers::pi * static_cast<double>(k * m % n) / static_cast<double>(n));
+        sum +=
+            x[m] * std::polar(1.0, -2.0 * std::numbers::pi * static_cast<double>(k * m % n) / static_cast<double>(n));
       }
       CHECK(std::abs(bins[k] - sum) < 1e-12);
     }

@@ -17,7 +17,9 @@ namespace {
 
 constexpr double rate_hz = 48'000.0;
 
-SweepShape full_sweep() { return synchronised_sweep({Hertz{20.0}, Hertz{22'000.0}}, Seconds{0.3}, 0.125, Hertz{rate_hz}); }
+SweepShape full_sweep() {
+  return synchronised_sweep({Hertz{20.0}, Hertz{22'000.0}}, Seconds{0.3}, 0.125, Hertz{rate_hz});
+}
 
 std::vector<float> as_float(const std::vector<double>& x) { return {x.begin(), x.end()}; }
 
@@ -62,7 +64,8 @@ TEST_CASE("moving the zero by a fraction of a frame moves the response by as muc
 }
 
 TEST_CASE("second and third harmonic stay out of the response") {
-  // x + 0.05 x^2 / a + 0.02 x^3 / a^2 gives harmonics at -32 and -46 dB; they fall L ln 2 and L ln 3 early (Farina 2000).
+  // x + 0.05 x^2 / a + 0.02 x^3 / a^2 gives harmonics at -32 and -46 dB; they fall L ln 2 and L ln 3 early (Farina
+  // 2000).
   const SweepShape sweep = full_sweep();
   const Deconvolver deconvolver{sweep, rate_hz, rate_hz, {0.02, 0.1}};
   const double a = 0.125;
@@ -82,7 +85,8 @@ TEST_CASE("second and third harmonic stay out of the response") {
 }
 
 TEST_CASE("a recorder on another clock and rate gives the same response") {
-  // The recording is converted by libsoxr, the deconvolver converts the sweep instead: two different ways to one result.
+  // The recording is converted by libsoxr, the deconvolver converts the sweep instead: two different ways to one
+  // result.
   const SweepShape sweep = full_sweep();
   const double other_hz = 44'100.0 * (1.0 + 150e-6);
   std::vector<double> played = test::convolve(sweep.samples, test::impulse(480.0, 0.5, 1'500));
@@ -99,7 +103,8 @@ TEST_CASE("frames outside the recording count as silence") {
   const SweepShape sweep = full_sweep();
   const Deconvolver deconvolver{sweep, rate_hz, rate_hz, {0.02, 0.1}};
   const std::vector<float> nothing(100);
-  for (const double zero : {-1e6, 0.0, 1e6}) CHECK(peak(deconvolver.response(nothing, zero), 0, deconvolver.length()) == 0.0);
+  for (const double zero : {-1e6, 0.0, 1e6})
+    CHECK(peak(deconvolver.response(nothing, zero), 0, deconvolver.length()) == 0.0);
 }
 
 TEST_SUITE_END();

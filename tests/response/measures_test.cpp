@@ -39,7 +39,9 @@ std::vector<double> response_of(const TransferFunction& transfer, double delay_s
     const double f = static_cast<double>(k) * rate_hz / static_cast<double>(length);
     const double w = 2.0 * std::numbers::pi * f / rate_hz;
     // A gentle zero-phase end below half the sample rate, as a deconvolver's taper.
-    const double end = f < 18'000.0 ? 1.0 : f > 21'000.0 ? 0.0 : 0.5 + 0.5 * std::cos(std::numbers::pi * (f - 18e3) / 3e3);
+    const double end = f < 18'000.0   ? 1.0
+                       : f > 21'000.0 ? 0.0
+                                      : 0.5 + 0.5 * std::cos(std::numbers::pi * (f - 18e3) / 3e3);
     bins[k] = transfer(f) * std::polar(end, -w * delay_samples);
   }
   std::vector<double> h(length);
@@ -102,7 +104,8 @@ TEST_CASE("arrival is where the direct sound begins, for any crossover") {
   // speakers must agree to 0.001 ms. Transfer functions: Linkwitz 1976.
   for (const double delay : {400.0, 400.25, 400.5, 433.8}) {
     CAPTURE(delay);
-    const auto plain = full_range_arrival(takes_of(response_of([](double f) { return box(f, 55.0); }, delay), 1e-6), flat);
+    const auto plain =
+        full_range_arrival(takes_of(response_of([](double f) { return box(f, 55.0); }, delay), 1e-6), flat);
     REQUIRE(plain);
     CHECK(std::abs(plain->index - delay) < 0.05);
     for (const double crossover_hz : {1'600.0, 2'500.0, 3'300.0}) {
@@ -110,7 +113,8 @@ TEST_CASE("arrival is where the direct sound begins, for any crossover") {
       const auto regular = full_range_arrival(
           takes_of(response_of([&](double f) { return box(f, 55.0) * two_way(f, crossover_hz); }, delay), 1e-6), flat);
       const auto inverting = full_range_arrival(
-          takes_of(response_of([&](double f) { return box(f, 55.0) * two_way_inverting(f, crossover_hz); }, delay), 1e-6),
+          takes_of(response_of([&](double f) { return box(f, 55.0) * two_way_inverting(f, crossover_hz); }, delay),
+                   1e-6),
           flat);
       REQUIRE(regular);
       REQUIRE(inverting);
@@ -149,7 +153,8 @@ TEST_CASE("arrival states how far noise moved it") {
 
 TEST_CASE("level of a flat response is its gain") {
   for (const double gain : {1.0, 0.1, 0.003}) {
-    const auto level = pink_band_level(takes_of(test::impulse(700.0, gain, 32'768), 0.0), {Hertz{500.0}, Hertz{2e3}}, 0, 32'768);
+    const auto level =
+        pink_band_level(takes_of(test::impulse(700.0, gain, 32'768), 0.0), {Hertz{500.0}, Hertz{2e3}}, 0, 32'768);
     REQUIRE(level);
     CHECK(std::abs(level->level_db.value - test::db(gain)) < 1e-4);
   }
@@ -170,8 +175,8 @@ TEST_CASE("noise does not raise the level, and its uncertainty is true") {
   double sum = 0.0;
   constexpr int seeds = 80;
   for (std::uint64_t seed = 1; seed <= seeds; ++seed) {
-    const auto level =
-        pink_band_level(takes_of(test::impulse(700.0, 1.0, 32'768), 0.003, seed), {Hertz{500.0}, Hertz{2e3}}, 0, 32'768);
+    const auto level = pink_band_level(takes_of(test::impulse(700.0, 1.0, 32'768), 0.003, seed),
+                                       {Hertz{500.0}, Hertz{2e3}}, 0, 32'768);
     REQUIRE(level);
     mean += level->level_db.value / seeds;
     sum += std::pow(level->level_db.value / level->level_db.uncertainty, 2.0);

@@ -59,9 +59,9 @@ class Noise {
 struct Recorder {
   double noise_rms = 0.0;
   std::uint64_t seed = 1;
-  double ppm = 0.0;           // > 0: the recorder's clock is fast, it takes more samples
+  double ppm = 0.0;  // > 0: the recorder's clock is fast, it takes more samples
   double rate_hz = 48'000.0;
-  int late_frames = 0;        // > 0: the recorder misses these first frames; < 0: it has that much silence first
+  int late_frames = 0;  // > 0: the recorder misses these first frames; < 0: it has that much silence first
   bool loopback = false;
 };
 

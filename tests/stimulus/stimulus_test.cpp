@@ -6,8 +6,8 @@
 #include <cmath>
 #include <vector>
 
-#include "ringtrue/core/errors.hpp"
 #include "rigs.hpp"
+#include "ringtrue/core/errors.hpp"
 
 using namespace ringtrue;
 
@@ -21,7 +21,8 @@ TEST_CASE("every speaker plays twice, the second time in mirrored order") {
     CHECK(stimulus.sweeps[i].speaker == i);
     CHECK(stimulus.sweeps[7 - i].speaker == i);
   }
-  // Mirrored: the middle of the two starts (plus lengths) is the same instant for all, so clock drift cancels in the mean.
+  // Mirrored: the middle of the two starts (plus lengths) is the same instant for all, so clock drift cancels in the
+  // mean.
   const auto middle = [&](std::size_t i) {
     const auto length = std::ssize(stimulus.shapes[stimulus.sweeps[i].shape].samples);
     return stimulus.sweeps[i].first_frame + stimulus.sweeps[7 - i].first_frame + length;

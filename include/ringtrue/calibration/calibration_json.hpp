@@ -8,7 +8,8 @@
 namespace ringtrue {
 
 /// The calibration as JSON text of schema "ringtrue.calibration/1": keys in a fixed order, two-space indent, one
-/// newline at the end; numbers in the shortest form that is exact to the digits that carry meaning (docs/calibration.md).
+/// newline at the end; numbers in the shortest form that is exact to the digits that carry meaning
+/// (docs/calibration.md).
 [[nodiscard]] std::string format_calibration(const Calibration& calibration);
 
 /// Reads it back. @throws InvalidInput  "name: what; remedy" (or with the JSON path) for anything that is not a

@@ -19,17 +19,17 @@ namespace ringtrue {
 /// A loudspeaker as a chain of filters at its own place; every part is optional. See docs/virtual-room.md.
 struct VirtualSpeaker {
   std::string label;
-  Point position_m;                     // from the ear point
-  std::string model = "two-way";        // two-way | two-way-inverting | full-range | sub | silent
-  double crossover_hz = 2'200.0;        // two-way models
+  Point position_m;                         // from the ear point
+  std::string model = "two-way";            // two-way | two-way-inverting | full-range | sub | silent
+  double crossover_hz = 2'200.0;            // two-way models
   Band band{Hertz{55.0}, Hertz{21'000.0}};  // acoustic corners of the box
   double gain_db = 0.0;
-  bool inverted = false;                // the whole speaker's leads are crossed
-  double extra_delay_ms = 0.0;          // its own processing
+  bool inverted = false;        // the whole speaker's leads are crossed
+  double extra_delay_ms = 0.0;  // its own processing
   double second_harmonic_percent = 0.0;
   double third_harmonic_percent = 0.0;
   std::vector<std::string> impulse_response_files;  // one per mic position: replaces model and walls
-  std::optional<int> plays_output;      // default: the rig's output of this label; another one: crossed cables
+  std::optional<int> plays_output;  // default: the rig's output of this label; another one: crossed cables
 };
 
 /// A room as a capture device: shoebox of image sources or measured impulse responses, noise, latency, drift.
@@ -38,15 +38,15 @@ struct VirtualRoom {
   Point ear_m{0.0, 0.0, 0.0};                   // ear point from the middle of the floor: x right, y front, z up
   std::array<double, 6> absorption{};           // left, right, front, back, floor, ceiling, at 1 kHz
   double temperature_c = 22.0;
-  double noise_dbfs = -90.0;                    // white, rms
-  double hum_dbfs = -200.0;                     // 50 Hz and harmonics, rms
-  double rumble_dbfs = -200.0;                  // below 100 Hz, rms
+  double noise_dbfs = -90.0;    // white, rms
+  double hum_dbfs = -200.0;     // 50 Hz and harmonics, rms
+  double rumble_dbfs = -200.0;  // below 100 Hz, rms
   std::uint64_t seed = 1;
   double microphone_gain_db = 0.0;
-  double latency_ms = 12.0;                     // of the audio interface, mic and loopback alike
-  double start_offset_ms = 0.0;                 // > 0: the recorder started late; < 0: early
-  double clock_ppm = 0.0;                       // recorder's clock against the player's; > 0: recorder runs fast
-  double recorder_sample_rate_hz = 0.0;         // 0: the rig's
+  double latency_ms = 12.0;              // of the audio interface, mic and loopback alike
+  double start_offset_ms = 0.0;          // > 0: the recorder started late; < 0: early
+  double clock_ppm = 0.0;                // recorder's clock against the player's; > 0: recorder runs fast
+  double recorder_sample_rate_hz = 0.0;  // 0: the rig's
   bool loopback = true;
   std::vector<VirtualSpeaker> speakers;
 };
@@ -58,7 +58,7 @@ struct VirtualRoom {
 
 /// Plays the stimulus in the room and records it at one of the rig's mic positions. Same bytes out for the same
 /// arguments, whatever `threads` (0: one per core). @throws InvalidInput
-[[nodiscard]] Recording capture(const VirtualRoom& room, const Rig& rig, const Stimulus& stimulus,
-                                std::size_t position, unsigned threads = 0);
+[[nodiscard]] Recording capture(const VirtualRoom& room, const Rig& rig, const Stimulus& stimulus, std::size_t position,
+                                unsigned threads = 0);
 
 }  // namespace ringtrue

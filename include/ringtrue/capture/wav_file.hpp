@@ -28,8 +28,7 @@ void write_stimulus(const std::filesystem::path& path, const Stimulus& stimulus,
 [[nodiscard]] Stimulus read_stimulus(const std::filesystem::path& path, const Rig& rig);
 
 /// Writes planar channels of equal length as 32-bit float WAV, atomically. @throws InvalidInput
-void write_wav(const std::filesystem::path& path, double sample_rate_hz,
-               std::span<const std::vector<float>> channels);
+void write_wav(const std::filesystem::path& path, double sample_rate_hz, std::span<const std::vector<float>> channels);
 
 /// Samples of a sound file, planar.
 struct Sound {

@@ -30,14 +30,14 @@ enum class WooferSign { positive, negative, unsure };
 
 /// What was measured of one speaker at one mic position.
 struct SpeakerMeasurement {
-  bool heard = false;                         // false: silent, and nothing below is filled in
-  bool trusted = true;                        // false: spoilt (clipped, dropout, noise in every take)
+  bool heard = false;   // false: silent, and nothing below is filled in
+  bool trusted = true;  // false: spoilt (clipped, dropout, noise in every take)
   ImpulseResponse response;
-  std::optional<Estimate> arrival_ms;         // of the direct sound, after the time reference
-  std::optional<Estimate> level_db;           // contract's definition: 500 Hz-2 kHz, or 30-80 Hz for a sub
+  std::optional<Estimate> arrival_ms;  // of the direct sound, after the time reference
+  std::optional<Estimate> level_db;    // contract's definition: 500 Hz-2 kHz, or 30-80 Hz for a sub
   WooferSign sign = WooferSign::unsure;
-  double signal_to_noise_db = 0.0;            // in the band of level_db
-  std::optional<double> decay_time_s;         // 500 Hz and 1 kHz octaves together
+  double signal_to_noise_db = 0.0;     // in the band of level_db
+  std::optional<double> decay_time_s;  // 500 Hz and 1 kHz octaves together
 };
 
 /// Everything one recording yielded, speakers in the rig's order.

@@ -17,9 +17,9 @@ enum class SpeakerKind { main, sub };
 
 /// One loudspeaker on one output of the interface.
 struct Speaker {
-  std::string label;                     // trade label ("Lss") or BS.2051 label ("M+090"), as the user wrote it
-  int output = 1;                        // interface output, counted from 1
-  SpeakerKind kind = SpeakerKind::main;  // default: sub when the label says LFE or sub, main otherwise
+  std::string label;                        // trade label ("Lss") or BS.2051 label ("M+090"), as the user wrote it
+  int output = 1;                           // interface output, counted from 1
+  SpeakerKind kind = SpeakerKind::main;     // default: sub when the label says LFE or sub, main otherwise
   Band band{Hertz{50.0}, Hertz{20'000.0}};  // what it may be driven with; default for a sub: 20-200 Hz
   friend bool operator==(const Speaker&, const Speaker&) = default;
 };
@@ -67,7 +67,7 @@ struct Rig {
   RoomFacts room;
   Interface interface;
   std::optional<BassManagement> bass_management;
-  std::vector<Speaker> speakers;                   // in the order of the file
+  std::vector<Speaker> speakers;                      // in the order of the file
   std::vector<MicPosition> positions{MicPosition{}};  // the first is the listening position
   friend bool operator==(const Rig&, const Rig&) = default;
 };

@@ -37,12 +37,12 @@ struct Stimulus {
 };
 
 struct StimulusOptions {
-  Decibels peak_level{-18.0};     // dBFS, peak
-  bool allow_loud = false;        // peak levels above -6 dBFS need this
-  Seconds main_sweep{2.2};        // length of a sweep over 20 Hz-20 kHz; narrower bands take less at the same rate
-  Seconds sub_sweep{2.2};         // length of a sub's sweep over its own band
-  Seconds decay{0.75};            // silence after each sweep
-  Seconds lead_in{0.5};           // silence first
+  Decibels peak_level{-18.0};  // dBFS, peak
+  bool allow_loud = false;     // peak levels above -6 dBFS need this
+  Seconds main_sweep{2.2};     // length of a sweep over 20 Hz-20 kHz; narrower bands take less at the same rate
+  Seconds sub_sweep{2.2};      // length of a sub's sweep over its own band
+  Seconds decay{0.75};         // silence after each sweep
+  Seconds lead_in{0.5};        // silence first
 };
 
 /// Plans the excitation for a rig: synchronised exponential sweeps, one speaker after another, then once more in

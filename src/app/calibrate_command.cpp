@@ -1,0 +1,82 @@
+#include <memory>
+
+#include "command.hpp"
+#include "console.hpp"
+#include "output_folder.hpp"
+#include "program.hpp"
+#include "progress.hpp"
+#include "ringtrue/calibration/calibrate.hpp"
+#include "ringtrue/calibration/calibration_json.hpp"
+#include "ringtrue/capture/atomic_file.hpp"
+#include "ringtrue/report/impulse_responses.hpp"
+#include "ringtrue/report/sheet.hpp"
+#include "ringtrue/rig/rig_file.hpp"
+#include "source.hpp"
+
+namespace ringtrue::app {
+namespace {
+
+struct Options {
+  std::string rig;
+  std::string out;
+  SourceOptions source;
+  bool overwrite = false;
+  bool json = false;
+};
+
+constexpr const char* footer =
+    R"(Measures each speaker and says what to type into the interface, output by
+output: the delay in ms and the trim in dB to set, rounded to the interface's
+steps, and whether to invert the polarity. The folder given with --out gets
+  calibration.json     the result for programs, with uncertainties and findings
+  sheet.txt            the result for people, as shown on the terminal
+  impulse-responses/   each speaker's response, one channel per mic position
+
+Measure with all delays and trims of the interface at 0. The recorder may start
+up to 0.5 s before or after the player, and may be another device with a clock
+and sample rate of its own.
+
+Examples:
+  ringtrue calibrate rig.toml --out results --stimulus stimulus.wav \
+      --recording position1.wav --recording position2.wav --loopback-channel 2
+  ringtrue calibrate rig.toml --out results --virtual room.toml)";
+
+std::vector<PositionMeasurement> measure_with_progress(const Rig& rig, const SourceOptions& source) {
+  Progress progress = progress_on_stderr();
+  return measure_source(rig, source, progress);
+}
+
+int run(const CLI::App& command, const Options& options) {
+  check_source_options(command, options.source);
+  const Rig rig = read_rig(options.rig);
+  const OutputFolder out{options.out, options.overwrite, {"impulse-responses", "sheet.txt", "calibration.json"}};
+
+  const auto measurements = measure_with_progress(rig, options.source);
+  const Calibration calibration = calibrate(rig, measurements);
+  const std::string json = format_calibration(calibration);
+  const std::string sheet = format_sheet(calibration);
+
+  out.publish([&](const std::filesystem::path& folder) {
+    write_impulse_responses(folder / "impulse-responses", rig, measurements);
+    write_text_atomically(folder / "sheet.txt", sheet);
+    write_text_atomically(folder / "calibration.json", json);
+  });
+  print_result(options.json ? json : sheet);
+  return needs_attention(calibration.findings) ? needs_eyes : done;
+}
+
+}  // namespace
+
+Command add_calibrate_command(CLI::App& program) {
+  const auto options = std::make_shared<Options>();
+  CLI::App& command = *program.add_subcommand("calibrate", "from recordings to the settings to type in");
+  command.add_option("rig", options->rig, "the rig")->option_text("RIG.toml")->required();
+  command.add_option("--out", options->out, "the folder for the results")->option_text("FOLDER")->required();
+  add_source_options(command, options->source);
+  command.add_flag("--overwrite", options->overwrite, "replace the results that are in the folder");
+  command.add_flag("--json", options->json, "print the calibration as JSON instead of the sheet");
+  command.footer(footer);
+  return {&command, [options, &command] { return run(command, *options); }};
+}
+
+}  // namespace ringtrue::app

@@ -1,0 +1,28 @@
+#pragma once
+
+#include <filesystem>
+#include <functional>
+#include <string>
+#include <vector>
+
+namespace ringtrue::app {
+
+/// A folder of results which appear whole at the end, or not at all.
+class OutputFolder {
+ public:
+  /// Looks whether the results may be written there; writes nothing yet.
+  /// @param names  of the files and folders that will be written; the last one appears last
+  /// @throws InvalidInput  when one exists already and `overwrite` is false, or the place cannot be written to
+  OutputFolder(const std::filesystem::path& folder, bool overwrite, std::vector<std::string> names);
+
+  /// Lets `write` put everything into an empty folder beside, then moves it into place. Each file is at every moment
+  /// the old or the new one; other files in the folder stay.
+  /// @throws InvalidInput  when something cannot be written; what `write` throws
+  void publish(const std::function<void(const std::filesystem::path&)>& write) const;
+
+ private:
+  std::filesystem::path folder_;
+  std::vector<std::string> names_;
+};
+
+}  // namespace ringtrue::app

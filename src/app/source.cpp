@@ -1,0 +1,115 @@
+#include "source.hpp"
+
+#include <fmt/format.h>
+
+#include <functional>
+
+#include "ringtrue/capture/virtual_room.hpp"
+#include "ringtrue/capture/wav_file.hpp"
+#include "ringtrue/core/errors.hpp"
+
+namespace ringtrue::app {
+namespace {
+
+/// Recordings on demand: `take(i)` gives that of the rig's mic position i.
+struct Source {
+  Stimulus stimulus;
+  std::size_t positions;
+  std::function<Recording(std::size_t)> take;
+};
+
+Source virtual_source(const Rig& rig, const SourceOptions& options) {
+  const VirtualRoom room = read_virtual_room(options.virtual_room, rig);
+  const Stimulus stimulus = plan_stimulus(rig, stimulus_options(options.excitation));
+  return {stimulus, rig.positions.size(),
+          [=, &rig, threads = options.threads](std::size_t i) { return capture(room, rig, stimulus, i, threads); }};
+}
+
+Source file_source(const Rig& rig, const SourceOptions& options) {
+  if (options.recordings.size() > rig.positions.size()) {
+    throw InvalidInput{
+        "--recording",
+        fmt::format("{} recordings were given, but the rig has {} mic position{}", options.recordings.size(),
+                    rig.positions.size(), rig.positions.size() == 1 ? "" : "s"),
+        "add a [[position]] table per recording to the rig, or give fewer recordings"};
+  }
+  return {read_stimulus(options.stimulus, rig), options.recordings.size(), [&options](std::size_t i) {
+            return read_recording(options.recordings[i], options.loopback_channel, options.input_channel);
+          }};
+}
+
+void add_file_options(CLI::App& command, SourceOptions& options) {
+  constexpr const char* group = "Either recordings that were made with any recorder";
+  command.add_option("--stimulus", options.stimulus, "the file that was played, as 'ringtrue stimulus' wrote it")
+      ->option_text("WAV")
+      ->group(group);
+  command
+      .add_option("--recording", options.recordings,
+                  "what the microphone heard, one per mic position in the rig's order (repeat the option)")
+      ->option_text("WAV")
+      ->allow_extra_args(false)
+      ->group(group);
+  command.add_option("--input-channel", options.input_channel, "channel of the recording that holds the microphone")
+      ->check(CLI::Range(1, 1024))
+      ->option_text("N")
+      ->capture_default_str()
+      ->group(group);
+  command
+      .add_option("--loopback-channel", options.loopback_channel,
+                  "channel of the recording that holds the electrical loopback of all outputs; it makes times "
+                  "absolute, so that distances are known too")
+      ->check(CLI::Range(1, 1024))
+      ->option_text("N")
+      ->group(group);
+}
+
+}  // namespace
+
+void add_source_options(CLI::App& command, SourceOptions& options) {
+  add_file_options(command, options);
+  constexpr const char* group = "Or a simulated room";
+  command.add_option("--virtual", options.virtual_room, "play and record in this room")
+      ->option_text("ROOM.toml")
+      ->group(group);
+  add_excitation_options(command, options.excitation, group);
+  command.add_option("--threads", options.threads, "how many threads, 0: one per core; results do not depend on it")
+      ->check(CLI::Range(0, 1024))
+      ->option_text("N")
+      ->capture_default_str();
+}
+
+void check_source_options(const CLI::App& command, const SourceOptions& options) {
+  const auto refuse = [](const char* what) { throw CLI::ValidationError{what}; };
+  const auto given = [&](const char* name) { return command.count(name) > 0; };
+  const bool files = given("--stimulus") || given("--recording");
+  if (files && given("--virtual")) refuse("--virtual and --recording are two sources: give one of them");
+  if (!files && !given("--virtual")) refuse("no source: give --stimulus with --recording, or --virtual ROOM.toml");
+  if (files && !given("--stimulus")) refuse("--recording needs --stimulus, the file that was played");
+  if (files && !given("--recording")) refuse("--stimulus needs --recording, what the microphone heard");
+  if (files && excitation_given(command)) {
+    refuse("--level-dbfs, --loud, --sweep-seconds and --decay-seconds are for --virtual: a stimulus file has its own");
+  }
+  if (!files && (given("--input-channel") || given("--loopback-channel"))) {
+    refuse("--input-channel and --loopback-channel are for --recording: a virtual room has its own");
+  }
+  if (options.loopback_channel == options.input_channel) {
+    refuse("--loopback-channel and --input-channel are the same channel");
+  }
+}
+
+std::vector<PositionMeasurement> measure_source(const Rig& rig, const SourceOptions& options, Progress& progress) {
+  const Source source = options.recordings.empty() ? virtual_source(rig, options) : file_source(rig, options);
+  std::vector<PositionMeasurement> measurements;
+  for (std::size_t i = 0; i < source.positions; ++i) {
+    const auto say = [&](const char* what) {
+      progress.now(fmt::format("position {} of {}: {}", i + 1, source.positions, what));
+    };
+    say(options.recordings.empty() ? "playing in the virtual room" : "reading");
+    const Recording recording = source.take(i);
+    say("measuring");
+    measurements.push_back(measure(rig, source.stimulus, recording, {.threads = options.threads}));
+  }
+  return measurements;
+}
+
+}  // namespace ringtrue::app

@@ -1,0 +1,37 @@
+#pragma once
+
+#include <CLI/CLI.hpp>
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include "excitation.hpp"
+#include "progress.hpp"
+#include "ringtrue/response/measurement.hpp"
+#include "ringtrue/rig/rig.hpp"
+
+namespace ringtrue::app {
+
+/// Where recordings come from: files made with any recorder, or the virtual room.
+struct SourceOptions {
+  std::string stimulus;
+  std::vector<std::string> recordings;
+  int loopback_channel = 0;  // 0: none
+  int input_channel = 1;
+  std::string virtual_room;
+  ExcitationOptions excitation;  // for the virtual room only: a stimulus file has its own
+  unsigned threads = 0;
+};
+
+/// Declares them all.
+void add_source_options(CLI::App& command, SourceOptions& options);
+
+/// Makes sure that they name one source, and all of it. @throws CLI::ParseError
+void check_source_options(const CLI::App& command, const SourceOptions& options);
+
+/// Takes one recording after another, so that only one is in memory at a time, and measures it.
+/// @throws InvalidInput
+[[nodiscard]] std::vector<PositionMeasurement> measure_source(const Rig& rig, const SourceOptions& options,
+                                                              Progress& progress);
+
+}  // namespace ringtrue::app

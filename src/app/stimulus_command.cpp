@@ -1,0 +1,110 @@
+#include <fmt/format.h>
+
+#include <memory>
+#include <nlohmann/json.hpp>
+
+#include "command.hpp"
+#include "console.hpp"
+#include "excitation.hpp"
+#include "program.hpp"
+#include "progress.hpp"
+#include "ringtrue/capture/wav_file.hpp"
+#include "ringtrue/core/errors.hpp"
+#include "ringtrue/rig/rig_file.hpp"
+#include "ringtrue/stimulus/stimulus.hpp"
+
+namespace ringtrue::app {
+namespace {
+
+struct Options {
+  std::string rig;
+  std::string out;
+  ExcitationOptions excitation;
+  bool json = false;
+};
+
+// 80 dB(A) for 40 hours a week is the adult allowance of WHO-ITU H.870; the sweeps last a minute or two.
+constexpr const char* caution =
+    R"(Before you play it: turn the monitors right down, start, and raise the level
+until the sweeps are as loud as quiet music (70 to 75 dB at the listening
+position is plenty). Loud sweeps can destroy tweeters and hurt ears: keep your
+head away from the speakers, and do not sit in the ring while it plays.)";
+
+std::string footer() {
+  return std::string{
+             R"(Writes a 32-bit float WAV: channel k drives interface output k. Play it
+unchanged, without effects, level management or sample-rate conversion, and
+record the microphone from before the start until after the end.
+
+)"} + caution +
+         R"(
+
+Examples:
+  ringtrue stimulus rig.toml --out stimulus.wav
+  ringtrue stimulus rig.toml --out quiet.wav --level-dbfs -30 --sweep-seconds 6)";
+}
+
+double seconds(const Stimulus& stimulus, std::int64_t frames) {
+  return static_cast<double>(frames) / stimulus.sample_rate_hz;
+}
+
+std::string describe(const Stimulus& stimulus, const Options& options) {
+  return fmt::format("{}: {} channels, {} Hz, {:.1f} s, peak {} dBFS\n\n{}\n", options.out, stimulus.channels,
+                     stimulus.sample_rate_hz, seconds(stimulus, stimulus.frames), options.excitation.peak_level_dbfs,
+                     caution);
+}
+
+std::string describe_as_json(const Stimulus& stimulus, const Rig& rig, const Options& options) {
+  using Json = nlohmann::ordered_json;
+  Json sweeps = Json::array();
+  for (const auto& sweep : stimulus.sweeps) {
+    const auto& shape = stimulus.shapes[sweep.shape];
+    sweeps.push_back({{"label", rig.speakers[sweep.speaker].label},
+                      {"output", rig.speakers[sweep.speaker].output},
+                      {"first_frame", sweep.first_frame},
+                      {"frames", shape.samples.size()},
+                      {"band_hz", Json::array({shape.band.low.value(), shape.band.high.value()})}});
+  }
+  const Json all{{"stimulus", options.out},
+                 {"sample_rate_hz", stimulus.sample_rate_hz},
+                 {"channels", stimulus.channels},
+                 {"frames", stimulus.frames},
+                 {"duration_s", seconds(stimulus, stimulus.frames)},
+                 {"peak_level_dbfs", options.excitation.peak_level_dbfs},
+                 {"sweeps", std::move(sweeps)}};
+  return all.dump(2, ' ', false, Json::error_handler_t::replace) + '\n';
+}
+
+void refuse_to_replace_the_rig(const Options& options) {
+  std::error_code error;
+  if (!std::filesystem::equivalent(options.rig, options.out, error)) return;
+  throw InvalidInput{options.out, "the stimulus would replace the rig", "give another name with --out"};
+}
+
+int run(const Options& options) {
+  const Rig rig = read_rig(options.rig);
+  refuse_to_replace_the_rig(options);
+  const Stimulus stimulus = plan_stimulus(rig, stimulus_options(options.excitation));
+  {
+    Progress progress = progress_on_stderr();
+    progress.now("writing " + options.out);
+    write_stimulus(options.out, stimulus, rig);
+  }
+  print_result(options.json ? describe_as_json(stimulus, rig, options) : describe(stimulus, options));
+  return done;
+}
+
+}  // namespace
+
+Command add_stimulus_command(CLI::App& program) {
+  const auto options = std::make_shared<Options>();
+  CLI::App& command = *program.add_subcommand("stimulus", "write the sound to play: sweeps, speaker by speaker");
+  command.add_option("rig", options->rig, "the rig")->option_text("RIG.toml")->required();
+  command.add_option("--out", options->out, "the file to write")->option_text("WAV")->required();
+  add_excitation_options(command, options->excitation);
+  command.add_flag("--json", options->json, "describe the file as JSON: which sweep starts at which frame");
+  command.footer(footer());
+  return {&command, [options] { return run(*options); }};
+}
+
+}  // namespace ringtrue::app

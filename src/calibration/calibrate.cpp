@@ -1,0 +1,242 @@
+#include "ringtrue/calibration/calibrate.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+
+#include "ringtrue/alignment/delays.hpp"
+#include "ringtrue/alignment/trims.hpp"
+#include "ringtrue/core/errors.hpp"
+
+namespace ringtrue {
+namespace {
+
+constexpr double drift_worth_noting_ppm = 1.0;
+constexpr double drift_worth_warning_ppm = 50.0;
+constexpr double arrival_needed_ms = 0.02;           // the alignment the settings aim at
+constexpr double subwoofer_arrival_needed_ms = 5.0;  // a quarter period at 50 Hz
+constexpr double level_needed_db = 0.25;             // level match in listening-test rooms (docs/alignment.md)
+constexpr double much_lower_db = 6.0;
+
+PositionResult position_result(const SpeakerMeasurement& measured, bool absolute_time, double speed_of_sound_m_s) {
+  PositionResult result;
+  if (!measured.heard) return result;
+  if (measured.arrival_ms) {
+    result.arrival_ms = measured.arrival_ms->value;
+    result.arrival_uncertainty_ms = measured.arrival_ms->uncertainty;
+    if (absolute_time) result.distance_m = std::max(0.0, measured.arrival_ms->value * 1e-3 * speed_of_sound_m_s);
+  }
+  if (measured.level_db) {
+    result.level_db = measured.level_db->value;
+    result.level_uncertainty_db = measured.level_db->uncertainty;
+  }
+  result.signal_to_noise_db = measured.signal_to_noise_db;
+  result.decay_time_s = measured.decay_time_s;
+  return result;
+}
+
+/// Sum of the woofer's signs over the mic positions; 0: unsure.
+int sign_of(std::span<const PositionMeasurement> positions, std::size_t speaker) {
+  int sum = 0;
+  for (const PositionMeasurement& position : positions) {
+    const SpeakerMeasurement& measured = position.speakers[speaker];
+    if (!measured.heard || measured.sign == WooferSign::unsure) continue;
+    sum += measured.sign == WooferSign::positive ? 1 : -1;
+  }
+  return sum;
+}
+
+/// True when most mains move the "wrong" way: then the microphone's chain inverts, not the speakers.
+bool chain_inverts(const Rig& rig, std::span<const PositionMeasurement> positions) {
+  int positive = 0;
+  int negative = 0;
+  for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
+    if (rig.speakers[s].kind != SpeakerKind::main) continue;
+    const int sign = sign_of(positions, s);
+    positive += sign > 0;
+    negative += sign < 0;
+  }
+  return negative > positive && negative >= 2;
+}
+
+void add_clock_finding(const PositionMeasurement& position, Findings& findings) {
+  const double ppm = position.clock_ppm.value;
+  if (std::abs(ppm) < drift_worth_noting_ppm) return;
+  const bool warn = std::abs(ppm) > drift_worth_warning_ppm;
+  findings.push_back({warn ? Severity::warn : Severity::note, "clock-drift", std::nullopt,
+                      fmt::format("{}: the recorder's clock runs {:.1f} ppm {} than the player's; this was measured "
+                                  "and undone.{}",
+                                  position.name, std::abs(ppm), ppm > 0.0 ? "faster" : "slower",
+                                  warn ? " Play and record through one interface if you can." : "")});
+}
+
+/// Everything about one speaker that does not depend on the others.
+SpeakerResult speaker_result(const Rig& rig, std::span<const PositionMeasurement> positions, std::size_t s,
+                             bool inverting_chain, Findings& findings) {
+  const Speaker& speaker = rig.speakers[s];
+  SpeakerResult result;
+  result.label = speaker.label;
+  result.output = speaker.output;
+  result.kind = speaker.kind;
+  const double c = speed_of_sound(Celsius{rig.room.temperature_c}).value();
+  for (const PositionMeasurement& position : positions) {
+    result.measured.positions.push_back(position_result(position.speakers[s], position.absolute_time, c));
+  }
+  const SpeakerMeasurement& here = positions.front().speakers[s];
+  if (!here.heard) {
+    result.status = Status::silent;
+    findings.push_back({Severity::stop, "silent-output", speaker.label,
+                        fmt::format("Nothing is heard from {} (output {}). Check that it is switched on, its cable, "
+                                    "and that output {} is not muted; then measure again.",
+                                    speaker.label, speaker.output, speaker.output)});
+    return result;
+  }
+  if (!here.trusted) result.status = Status::unreliable;
+
+  const int sign = sign_of(positions, s) * (inverting_chain ? -1 : 1);
+  result.measured.polarity = sign > 0 ? Polarity::normal : sign < 0 ? Polarity::inverted : Polarity::unsure;
+  if (result.measured.polarity == Polarity::inverted) {
+    result.settings.invert = rig.interface.polarity_switch;
+    findings.push_back({Severity::warn, "inverted-polarity", speaker.label,
+                        fmt::format("{} (output {}) moves the opposite way to what it should: its leads are crossed "
+                                    "or an invert switch is on. Correct that and measure again{}.",
+                                    speaker.label, speaker.output,
+                                    rig.interface.polarity_switch ? ", or type in the invert setting" : "")});
+  }
+  if (result.measured.polarity == Polarity::unsure) {
+    findings.push_back({Severity::warn, "unsure-polarity", speaker.label,
+                        fmt::format("The polarity of {} cannot be told from this recording; compare its wiring with "
+                                    "its neighbours by eye.",
+                                    speaker.label)});
+  }
+  return result;
+}
+
+void add_uncertainty_finding(const SpeakerResult& speaker, Findings& findings) {
+  const PositionResult& here = speaker.measured.positions.front();
+  const double needed_ms = speaker.kind == SpeakerKind::sub ? subwoofer_arrival_needed_ms : arrival_needed_ms;
+  const bool late = here.arrival_uncertainty_ms.value_or(0.0) > needed_ms;
+  const bool rough = here.level_uncertainty_db.value_or(0.0) > level_needed_db;
+  if (!late && !rough) return;
+  findings.push_back(
+      {Severity::warn, "low-signal-to-noise", speaker.label,
+       fmt::format("{} is measured with a signal only {:.0f} dB over the noise: its {} may be off by {}. Measure "
+                   "louder, with longer sweeps, or in a quieter moment.",
+                   speaker.label, here.signal_to_noise_db.value_or(0.0), late ? "delay" : "level",
+                   late ? fmt::format("{:.2f} ms", 2.0 * *here.arrival_uncertainty_ms)
+                        : fmt::format("{:.1f} dB", 2.0 * *here.level_uncertainty_db))});
+}
+
+void set_delays(const Rig& rig, Calibration& calibration) {
+  std::vector<std::optional<double>> arrivals;
+  for (const SpeakerResult& speaker : calibration.speakers) {
+    arrivals.push_back(speaker.status == Status::ok ? speaker.measured.positions.front().arrival_ms : std::nullopt);
+  }
+  const auto delays = align_delays_ms(arrivals, {rig.interface.delay_range_ms, rig.interface.delay_step_ms});
+  for (std::size_t s = 0; s < delays.size(); ++s) {
+    if (!delays[s]) continue;
+    SpeakerResult& speaker = calibration.speakers[s];
+    speaker.settings.delay_ms = delays[s]->value;
+    if (!delays[s]->out_of_range) continue;
+    calibration.findings.push_back(
+        {Severity::warn, "delay-out-of-range", speaker.label,
+         fmt::format("{} would need {:.2f} ms of delay, the interface ends at {:.2f} ms: {:.2f} ms are missing. Move "
+                     "it further away or the latest speaker nearer.",
+                     speaker.label, delays[s]->value + delays[s]->remainder, rig.interface.delay_range_ms[1],
+                     delays[s]->remainder)});
+  }
+}
+
+/// What a sub is set to against the mains: the interface raises a managed sub's LFE itself; an LFE-only sub plays +10.
+double above_mains_db(const Rig& rig, const SpeakerResult& speaker) {
+  constexpr double lfe_in_band_gain_db = 10.0;  // ITU-R BS.775-3, ATSC A/85:2013 (docs/alignment.md)
+  return speaker.kind == SpeakerKind::sub && !rig.bass_management ? lfe_in_band_gain_db : 0.0;
+}
+
+void add_trim_finding(const Rig& rig, const SpeakerResult& speaker, const Rounded& trim, Findings& findings) {
+  const bool too_quiet = trim.remainder > 0.0;
+  findings.push_back(
+      {Severity::warn, "trim-out-of-range", speaker.label,
+       fmt::format("{} would need a trim of {:+.1f} dB, the interface {} at {:+.1f} dB. Turn {} {} by {:.1f} dB at the "
+                   "speaker itself and measure again.",
+                   speaker.label, trim.value + trim.remainder, too_quiet ? "ends" : "begins",
+                   rig.interface.trim_range_db[too_quiet ? 1 : 0], speaker.label, too_quiet ? "up" : "down",
+                   std::abs(trim.remainder))});
+}
+
+void add_headroom_note(const Rig& rig, const Calibration& calibration, Findings& findings) {
+  double loudest_main_trim = -1e9;
+  for (const SpeakerResult& speaker : calibration.speakers) {
+    if (speaker.kind == SpeakerKind::main && speaker.settings.trim_db) {
+      loudest_main_trim = std::max(loudest_main_trim, *speaker.settings.trim_db);
+    }
+  }
+  const double lowered_db = rig.interface.trim_range_db[1] - loudest_main_trim;
+  if (loudest_main_trim < -1e8 || lowered_db < much_lower_db) return;
+  findings.push_back({Severity::note, "subwoofer-quiet", std::nullopt,
+                      fmt::format("All mains are turned down by {:.1f} dB or more so that the sub can keep up. To win "
+                                  "that back, turn the sub's own level up by {:.1f} dB and measure again.",
+                                  lowered_db, lowered_db)});
+}
+
+void set_trims(const Rig& rig, Calibration& calibration) {
+  std::vector<std::optional<TrimInput>> inputs;
+  for (const SpeakerResult& speaker : calibration.speakers) {
+    const auto& level = speaker.measured.positions.front().level_db;
+    inputs.push_back(speaker.status == Status::ok && level
+                         ? std::optional{TrimInput{*level, above_mains_db(rig, speaker)}}
+                         : std::nullopt);
+  }
+  const auto trims = level_trims_db(inputs, {rig.interface.trim_range_db, rig.interface.trim_step_db});
+  for (std::size_t s = 0; s < trims.size(); ++s) {
+    if (!trims[s]) continue;
+    calibration.speakers[s].settings.trim_db = trims[s]->value;
+    if (trims[s]->out_of_range) add_trim_finding(rig, calibration.speakers[s], *trims[s], calibration.findings);
+  }
+  add_headroom_note(rig, calibration, calibration.findings);
+}
+
+void add_wiring_note(std::span<const PositionMeasurement> positions, Findings& findings) {
+  constexpr std::size_t spots_that_locate = 4;
+  if (positions.size() >= spots_that_locate) return;
+  findings.push_back({Severity::note, "wiring-unproven", std::nullopt,
+                      fmt::format("{} cannot prove that each output feeds the speaker it is named after: crossed "
+                                  "outputs would look the same. Measure at four spots (ear point, 25 cm right, 25 cm "
+                                  "forward, 25 cm up), or walk from speaker to speaker during a test signal.",
+                                  positions.size() == 1 ? "One mic spot" : "Fewer than four mic spots")});
+}
+
+int rank(Severity severity) { return severity == Severity::stop ? 0 : severity == Severity::warn ? 1 : 2; }
+
+}  // namespace
+
+Calibration calibrate(const Rig& rig, std::span<const PositionMeasurement> positions) {
+  if (positions.empty()) throw InvalidInput{"calibration", "no mic position was measured", "give a recording"};
+  Calibration calibration;
+  calibration.rig = rig;
+  calibration.time_reference =
+      positions.front().absolute_time ? TimeReference::loopback : TimeReference::earliest_arrival;
+  for (const PositionMeasurement& position : positions) {
+    add_clock_finding(position, calibration.findings);
+    calibration.findings.insert(calibration.findings.end(), position.findings.begin(), position.findings.end());
+  }
+  const bool inverting_chain = chain_inverts(rig, positions);
+  if (inverting_chain) {
+    calibration.findings.push_back({Severity::note, "inverting-chain", std::nullopt,
+                                    "Most speakers move backwards for a positive signal: the microphone's chain (or "
+                                    "the interface) inverts. Polarity is judged against the majority."});
+  }
+  for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
+    calibration.speakers.push_back(speaker_result(rig, positions, s, inverting_chain, calibration.findings));
+    add_uncertainty_finding(calibration.speakers.back(), calibration.findings);
+  }
+  set_delays(rig, calibration);
+  set_trims(rig, calibration);
+  add_wiring_note(positions, calibration.findings);
+  std::ranges::stable_sort(calibration.findings, {}, [](const Finding& finding) { return rank(finding.severity); });
+  return calibration;
+}
+
+}  // namespace ringtrue

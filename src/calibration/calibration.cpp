@@ -1,0 +1,42 @@
+#include "ringtrue/calibration/calibration.hpp"
+
+#include <algorithm>
+
+namespace ringtrue {
+
+const char* name(Status status) {
+  switch (status) {
+    case Status::ok: return "ok";
+    case Status::silent: return "silent";
+    case Status::unreliable: return "unreliable";
+  }
+  return "unreliable";
+}
+
+const char* name(Polarity polarity) {
+  switch (polarity) {
+    case Polarity::normal: return "normal";
+    case Polarity::inverted: return "inverted";
+    case Polarity::unsure: return "unsure";
+  }
+  return "unsure";
+}
+
+const char* name(TimeReference reference) {
+  return reference == TimeReference::loopback ? "loopback" : "earliest arrival";
+}
+
+const char* name(FilterShape shape) {
+  switch (shape) {
+    case FilterShape::peak: return "peak";
+    case FilterShape::low_shelf: return "low_shelf";
+    case FilterShape::high_shelf: return "high_shelf";
+  }
+  return "peak";
+}
+
+bool needs_attention(const Findings& findings) {
+  return std::ranges::any_of(findings, [](const Finding& finding) { return finding.severity != Severity::note; });
+}
+
+}  // namespace ringtrue

@@ -1,0 +1,188 @@
+#include "ringtrue/calibration/calibration_json.hpp"
+
+#include "json_numbers.hpp"
+#include "json_reader.hpp"
+#include "rig_json.hpp"
+#include "ringtrue/core/errors.hpp"
+
+namespace ringtrue {
+namespace {
+
+using json::number;
+using json::Object;
+using json::optional_number;
+using json::Reader;
+
+constexpr const char* schema = "ringtrue.calibration/1";
+constexpr int deepest = 64;
+constexpr std::size_t largest_bytes = std::size_t{64} << 20;
+constexpr std::size_t most_findings = 100'000;
+
+// Decimals that carry meaning: each is at least ten times finer than the best measurement of its kind.
+constexpr int decimals_of_time_ms = 5;
+constexpr int decimals_of_level_db = 3;
+constexpr int decimals_of_level_uncertainty_db = 4;
+constexpr int decimals_of_ratio_db = 1;
+constexpr int decimals_of_decay_s = 3;
+constexpr int decimals_of_place_m = 4;
+constexpr int decimals_of_angle_deg = 2;
+constexpr int decimals_of_setting = 6;  // finer than any interface's step: drops only binary noise (3.4100000000000001)
+
+Object format_position(const PositionResult& position) {
+  return {{"arrival_ms", number(position.arrival_ms, decimals_of_time_ms)},
+          {"arrival_uncertainty_ms", number(position.arrival_uncertainty_ms, decimals_of_time_ms)},
+          {"distance_m", number(position.distance_m, decimals_of_place_m)},
+          {"level_db", number(position.level_db, decimals_of_level_db)},
+          {"level_uncertainty_db", number(position.level_uncertainty_db, decimals_of_level_uncertainty_db)},
+          {"signal_to_noise_db", number(position.signal_to_noise_db, decimals_of_ratio_db)},
+          {"decay_time_s", number(position.decay_time_s, decimals_of_decay_s)}};
+}
+
+Object format_place(const Point& place) {
+  return Object::array({number(place.x, decimals_of_place_m), number(place.y, decimals_of_place_m),
+                        number(place.z, decimals_of_place_m)});
+}
+
+Object format_measured(const MeasuredSpeaker& measured) {
+  const auto& place = measured.position_m;
+  const Direction direction = place ? direction_of(*place) : Direction{};
+  Object positions = Object::array();
+  for (const auto& position : measured.positions) positions.push_back(format_position(position));
+  return {{"polarity", name(measured.polarity)},
+          {"position_m", place ? format_place(*place) : Object{}},
+          {"azimuth_deg", place ? number(direction.azimuth_deg, decimals_of_angle_deg) : Object{}},
+          {"elevation_deg", place ? number(direction.elevation_deg, decimals_of_angle_deg) : Object{}},
+          {"positions", std::move(positions)}};
+}
+
+Object format_settings(const Settings& settings) {
+  Object equaliser = Object::array();
+  for (const auto& filter : settings.equaliser) {
+    equaliser.push_back({{"shape", name(filter.shape)},
+                         {"frequency_hz", number(filter.frequency_hz, decimals_of_setting)},
+                         {"gain_db", number(filter.gain_db, decimals_of_setting)},
+                         {"q", number(filter.q, decimals_of_setting)}});
+  }
+  return {{"delay_ms", number(settings.delay_ms, decimals_of_setting)},
+          {"trim_db", number(settings.trim_db, decimals_of_setting)},
+          {"invert", settings.invert},
+          {"equaliser", std::move(equaliser)}};
+}
+
+Object format_speaker(const SpeakerResult& speaker) {
+  return {{"label", speaker.label},
+          {"output", speaker.output},
+          {"kind", name(speaker.kind)},
+          {"status", name(speaker.status)},
+          {"measured", format_measured(speaker.measured)},
+          {"settings", format_settings(speaker.settings)}};
+}
+
+Object format_finding(const Finding& finding) {
+  return {{"severity", name(finding.severity)},
+          {"code", finding.code},
+          {"speaker", finding.speaker ? Object(*finding.speaker) : Object{}},
+          {"message", finding.message}};
+}
+
+PositionResult read_position(const Reader& reader) {
+  return {.arrival_ms = optional_number(reader.at("arrival_ms")),
+          .arrival_uncertainty_ms = optional_number(reader.at("arrival_uncertainty_ms")),
+          .distance_m = optional_number(reader.at("distance_m")),
+          .level_db = optional_number(reader.at("level_db")),
+          .level_uncertainty_db = optional_number(reader.at("level_uncertainty_db")),
+          .signal_to_noise_db = optional_number(reader.at("signal_to_noise_db")),
+          .decay_time_s = optional_number(reader.at("decay_time_s"))};
+}
+
+MeasuredSpeaker read_measured(const Reader& reader, const Rig& rig) {
+  MeasuredSpeaker measured;
+  measured.polarity = reader.at("polarity").one_of({Polarity::normal, Polarity::inverted, Polarity::unsure});
+  measured.position_m = json::optional(reader.at("position_m"), [](const Reader& place) {
+    const auto [x, y, z] = place.numbers<3>();
+    return Point{x, y, z};
+  });
+  for (const auto& position : reader.at("positions").elements(rig.positions.size())) {
+    measured.positions.push_back(read_position(position));
+  }
+  return measured;
+}
+
+Filter read_filter(const Reader& reader) {
+  return {.shape = reader.at("shape").one_of({FilterShape::peak, FilterShape::low_shelf, FilterShape::high_shelf}),
+          .frequency_hz = reader.at("frequency_hz").number(),
+          .gain_db = reader.at("gain_db").number(),
+          .q = reader.at("q").number()};
+}
+
+Settings read_settings(const Reader& reader) {
+  Settings settings{.delay_ms = optional_number(reader.at("delay_ms")),
+                    .trim_db = optional_number(reader.at("trim_db")),
+                    .invert = reader.at("invert").boolean(),
+                    .equaliser = {}};
+  for (const auto& filter : reader.at("equaliser").elements(1'024)) settings.equaliser.push_back(read_filter(filter));
+  return settings;
+}
+
+/// The result of one speaker, which must be the rig's speaker at the same place in the list.
+SpeakerResult read_speaker(const Reader& reader, const Rig& rig, std::size_t index) {
+  const Speaker& speaker = rig.speakers[index];
+  reader.at("label").require(reader.at("label").text() == speaker.label, '"' + speaker.label + "\" as in the rig");
+  reader.at("output").require(reader.at("output").number() == speaker.output,
+                              std::to_string(speaker.output) + " as in the rig");
+  return {.label = speaker.label,
+          .output = speaker.output,
+          .kind = reader.at("kind").one_of({speaker.kind}),
+          .status = reader.at("status").one_of({Status::ok, Status::silent, Status::unreliable}),
+          .measured = read_measured(reader.at("measured"), rig),
+          .settings = read_settings(reader.at("settings"))};
+}
+
+Finding read_finding(const Reader& reader) {
+  return {.severity = reader.at("severity").one_of({Severity::stop, Severity::warn, Severity::note}),
+          .code = reader.at("code").text(),
+          .speaker = json::optional(reader.at("speaker"), [](const Reader& label) { return label.text(); }),
+          .message = reader.at("message").text()};
+}
+
+}  // namespace
+
+std::string format_calibration(const Calibration& calibration) {
+  Object speakers = Object::array();
+  for (const auto& speaker : calibration.speakers) speakers.push_back(format_speaker(speaker));
+  Object findings = Object::array();
+  for (const auto& finding : calibration.findings) findings.push_back(format_finding(finding));
+  const Object all{{"schema", schema},
+                   {"rig", json::format_rig(calibration.rig)},
+                   {"time_reference", name(calibration.time_reference)},
+                   {"speakers", std::move(speakers)},
+                   {"bass_management", json::format_bass_management(calibration.rig.bass_management)},
+                   {"findings", std::move(findings)}};
+  return all.dump(2, ' ', false, Object::error_handler_t::replace) + '\n';  // replace: a file name may not be UTF-8
+}
+
+Calibration parse_calibration(std::string_view text, const std::string& text_name) {
+  if (text.size() > largest_bytes) {
+    throw InvalidInput{text_name, "is larger than 64 MiB", "use a calibration.json that this program wrote"};
+  }
+  const json::Parsed parsed = json::parse(text, text_name, deepest);
+  const Reader reader{parsed, text_name};
+  reader.at("schema").require(reader.at("schema").text() == schema, '"' + std::string{schema} + '"');
+
+  Calibration calibration;
+  calibration.rig = json::read_rig(reader.at("rig"));
+  calibration.time_reference =
+      reader.at("time_reference").one_of({TimeReference::loopback, TimeReference::earliest_arrival});
+  const auto speakers = reader.at("speakers").elements(calibration.rig.speakers.size());
+  reader.at("speakers")
+      .require(speakers.size() == calibration.rig.speakers.size(), "as long as the rig's speaker list");
+  for (const auto& speaker : speakers) {
+    calibration.speakers.push_back(read_speaker(speaker, calibration.rig, calibration.speakers.size()));
+  }
+  for (const auto& finding : reader.at("findings").elements(most_findings)) {
+    calibration.findings.push_back(read_finding(finding));
+  }
+  return calibration;
+}
+
+}  // namespace ringtrue

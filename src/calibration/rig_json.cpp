@@ -1,0 +1,144 @@
+#include "rig_json.hpp"
+
+#include <set>
+
+namespace ringtrue::json {
+namespace {
+
+constexpr int most_outputs = 1'024;  // far above any interface
+constexpr std::size_t most_speakers = 1'024;
+constexpr std::size_t most_positions = 1'024;
+
+template <std::size_t N>
+Object exact(const std::array<double, N>& values) {
+  Object array = Object::array();
+  for (const double value : values) array.push_back(value + 0.0);  // + 0.0: never -0
+  return array;
+}
+
+Object format_room(const RoomFacts& room) {
+  return {{"size_m", room.size_m ? exact(*room.size_m) : Object{}},
+          {"ear_height_m", room.ear_height_m},
+          {"temperature_c", room.temperature_c + 0.0}};
+}
+
+Object format_interface(const Interface& interface) {
+  return {{"sample_rate_hz", interface.sample_rate_hz},
+          {"trim_range_db", exact(interface.trim_range_db)},
+          {"trim_step_db", interface.trim_step_db},
+          {"delay_range_ms", exact(interface.delay_range_ms)},
+          {"delay_step_ms", interface.delay_step_ms},
+          {"eq_bands", interface.eq_bands},
+          {"eq_gain_range_db", exact(interface.eq_gain_range_db)},
+          {"eq_gain_step_db", interface.eq_gain_step_db},
+          {"eq_q_range", exact(interface.eq_q_range)},
+          {"eq_frequency_range_hz", exact(interface.eq_frequency_range_hz)},
+          {"polarity_switch", interface.polarity_switch},
+          {"loopback_output", interface.loopback_output ? Object(*interface.loopback_output) : Object{}}};
+}
+
+Object format_speaker(const Speaker& speaker) {
+  return {{"label", speaker.label},
+          {"output", speaker.output},
+          {"kind", name(speaker.kind)},
+          {"band_hz", exact(std::array{speaker.band.low.value(), speaker.band.high.value()})}};
+}
+
+RoomFacts read_room(const Reader& reader) {
+  return {.size_m = optional(reader.at("size_m"), [](const Reader& size) { return size.numbers<3>(); }),
+          .ear_height_m = reader.at("ear_height_m").number(),
+          .temperature_c = reader.at("temperature_c").number()};
+}
+
+double positive(const Reader& reader) {
+  const double value = reader.number();
+  reader.require(value > 0.0, "positive");
+  return value;
+}
+
+std::array<double, 2> range(const Reader& reader) {
+  const auto bounds = reader.numbers<2>();
+  reader.require(bounds[0] <= bounds[1], "a range, lowest first");
+  return bounds;
+}
+
+Interface read_interface(const Reader& reader) {
+  return {.sample_rate_hz = positive(reader.at("sample_rate_hz")),
+          .trim_range_db = range(reader.at("trim_range_db")),
+          .trim_step_db = positive(reader.at("trim_step_db")),
+          .delay_range_ms = range(reader.at("delay_range_ms")),
+          .delay_step_ms = positive(reader.at("delay_step_ms")),
+          .eq_bands = reader.at("eq_bands").integer(0, 1'024),
+          .eq_gain_range_db = range(reader.at("eq_gain_range_db")),
+          .eq_gain_step_db = positive(reader.at("eq_gain_step_db")),
+          .eq_q_range = range(reader.at("eq_q_range")),
+          .eq_frequency_range_hz = range(reader.at("eq_frequency_range_hz")),
+          .polarity_switch = reader.at("polarity_switch").boolean(),
+          .loopback_output = optional(reader.at("loopback_output"),
+                                      [](const Reader& output) { return output.integer(1, most_outputs); })};
+}
+
+BassManagement read_bass_management(const Reader& reader) {
+  return {.crossover_hz = positive(reader.at("crossover_hz")), .lfe_gain_db = reader.at("lfe_gain_db").number()};
+}
+
+Speaker read_speaker(const Reader& reader) {
+  const auto band = range(reader.at("band_hz"));
+  return {.label = reader.at("label").text(),
+          .output = reader.at("output").integer(1, most_outputs),
+          .kind = reader.at("kind").one_of({SpeakerKind::main, SpeakerKind::sub}),
+          .band = {Hertz{band[0]}, Hertz{band[1]}}};
+}
+
+std::vector<Speaker> read_speakers(const Reader& reader) {
+  std::vector<Speaker> speakers;
+  std::set<std::string> labels;
+  std::set<int> outputs;
+  for (const auto& element : reader.elements(most_speakers)) {
+    speakers.push_back(read_speaker(element));
+    element.require(labels.insert(speakers.back().label).second, "a speaker with a label of its own");
+    element.require(outputs.insert(speakers.back().output).second, "a speaker on an output of its own");
+  }
+  return speakers;
+}
+
+}  // namespace
+
+Object format_bass_management(const std::optional<BassManagement>& bass_management) {
+  if (!bass_management) return nullptr;
+  return {{"crossover_hz", bass_management->crossover_hz}, {"lfe_gain_db", bass_management->lfe_gain_db + 0.0}};
+}
+
+Object format_rig(const Rig& rig) {
+  Object speakers = Object::array();
+  for (const auto& speaker : rig.speakers) speakers.push_back(format_speaker(speaker));
+  Object positions = Object::array();
+  for (const auto& position : rig.positions) {
+    const auto [x, y, z] = position.offset_m;
+    positions.push_back({{"offset_m", exact(std::array{x, y, z})}});
+  }
+  return {{"name", rig.name},
+          {"layout", rig.layout},
+          {"room", format_room(rig.room)},
+          {"interface", format_interface(rig.interface)},
+          {"bass_management", format_bass_management(rig.bass_management)},
+          {"speaker", std::move(speakers)},
+          {"position", std::move(positions)}};
+}
+
+Rig read_rig(const Reader& reader) {
+  Rig rig{.name = reader.at("name").text(),
+          .layout = reader.at("layout").text(),
+          .room = read_room(reader.at("room")),
+          .interface = read_interface(reader.at("interface")),
+          .bass_management = optional(reader.at("bass_management"), read_bass_management),
+          .speakers = read_speakers(reader.at("speaker")),
+          .positions = {}};
+  for (const auto& position : reader.at("position").elements(most_positions)) {
+    const auto [x, y, z] = position.at("offset_m").numbers<3>();
+    rig.positions.push_back({{x, y, z}});
+  }
+  return rig;
+}
+
+}  // namespace ringtrue::json

@@ -1,0 +1,161 @@
+#include "ringtrue/report/sheet.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "ringtrue/report/text_layout.hpp"
+
+namespace ringtrue {
+namespace {
+
+using text::columns;
+using text::padded;
+using text::printable;
+using text::wrapped;
+
+/// Decimals that show every value in full, at most 4: a tenth of a microsecond and less than anyone hears.
+int decimals_of(std::vector<double> values) {
+  for (int decimals = 0; decimals < 4; ++decimals) {
+    const double scale = std::pow(10.0, decimals);
+    const auto whole = [&](double value) { return std::abs(value * scale - std::round(value * scale)) < 1e-4; };
+    if (std::ranges::all_of(values, whole)) return decimals;
+  }
+  return 4;
+}
+
+constexpr std::size_t widest_label = 14;  // what the other columns leave of the page
+
+struct Columns {
+  std::size_t label = 7;  // "Speaker"
+  int delay_decimals = 0;
+  int trim_decimals = 0;
+};
+
+Columns fit_columns(const Calibration& calibration) {
+  Columns fitted;
+  std::vector<double> delays{calibration.rig.interface.delay_step_ms};
+  std::vector<double> trims{calibration.rig.interface.trim_step_db};
+  for (const auto& speaker : calibration.speakers) {
+    fitted.label = std::clamp(columns(printable(speaker.label)), fitted.label, widest_label);
+    if (speaker.settings.delay_ms) delays.push_back(*speaker.settings.delay_ms);
+    if (speaker.settings.trim_db) trims.push_back(*speaker.settings.trim_db);
+  }
+  fitted.delay_decimals = decimals_of(delays);
+  fitted.trim_decimals = decimals_of(trims);
+  return fitted;
+}
+
+bool has_settings(const SpeakerResult& speaker) {
+  return speaker.settings.delay_ms.has_value() && speaker.settings.trim_db.has_value();
+}
+
+bool doubtful_polarity(const SpeakerResult& speaker) {
+  return has_settings(speaker) && speaker.measured.polarity == Polarity::unsure;
+}
+
+std::vector<const SpeakerResult*> in_output_order(const Calibration& calibration) {
+  std::vector<const SpeakerResult*> rows;
+  for (const auto& speaker : calibration.speakers) rows.push_back(&speaker);
+  std::ranges::stable_sort(rows, {}, &SpeakerResult::output);
+  return rows;
+}
+
+/// The value with these decimals, never "-0.0"; in powers of ten where that would burst the column.
+std::string fixed(double value, int decimals, std::size_t width) {
+  const double scale = std::pow(10.0, decimals);
+  const std::string text = fmt::format("{:.{}f}", std::round(value * scale) / scale + 0.0, decimals);
+  return text.size() <= width ? text : fmt::format("{:.0e}", value);
+}
+
+std::string what_to_type(const SpeakerResult& speaker, const Columns& fitted) {
+  if (!has_settings(speaker)) return "-- leave as it is, see below";
+  return fmt::format("{:>9}  {:>7}  {}{}", fixed(*speaker.settings.delay_ms, fitted.delay_decimals, 9),
+                     fixed(*speaker.settings.trim_db, fitted.trim_decimals, 7),
+                     speaker.settings.invert ? "INVERT" : "normal", doubtful_polarity(speaker) ? "?" : "");
+}
+
+std::string how_sure(const std::optional<double>& uncertainty, int decimals, std::size_t width) {
+  if (!uncertainty) return "-";
+  const double finest_shown = std::pow(10.0, -decimals);
+  return *uncertainty < finest_shown ? fmt::format("<{:.{}f}", finest_shown, decimals)
+                                     : fixed(*uncertainty, decimals, width);
+}
+
+std::string row(const SpeakerResult& speaker, const Columns& fitted) {
+  const auto& positions = speaker.measured.positions;
+  const PositionResult listening = positions.empty() ? PositionResult{} : positions.front();
+  return fmt::format("{:>4}  {}  {:<28}  {:<10}  {:>7}  {:>6}\n", speaker.output,
+                     padded(printable(speaker.label), fitted.label), what_to_type(speaker, fitted),
+                     name(speaker.status), how_sure(listening.arrival_uncertainty_ms, 4, 7),
+                     how_sure(listening.level_uncertainty_db, 3, 6));
+}
+
+std::string table(const Calibration& calibration) {
+  const Columns fitted = fit_columns(calibration);
+  std::string text =
+      fmt::format("{:>4}  {}  {:>9}  {:>7}  {:<8}  {:<10}  {:>7}  {:>6}\n", "Out", padded("Speaker", fitted.label),
+                  "Delay ms", "Trim dB", "Polarity", "Result", "+/- ms", "+/- dB");
+  text += std::string(text.size() - 1, '-') + '\n';
+  for (const auto* speaker : in_output_order(calibration)) text += row(*speaker, fitted);
+  text += wrapped("+/- is one standard deviation of the measurement at the listening position.");
+  if (!std::ranges::any_of(calibration.speakers, doubtful_polarity)) return text;
+  return text + wrapped("? after a polarity: it could not be judged, so it is left as it is.");
+}
+
+std::string describe(const Filter& filter) {
+  const char* shape = filter.shape == FilterShape::peak        ? "peak"
+                      : filter.shape == FilterShape::low_shelf ? "low shelf"
+                                                               : "high shelf";
+  return fmt::format("{} {:.{}f} Hz {:+.{}f} dB Q {:.{}f}", shape, filter.frequency_hz,
+                     decimals_of({filter.frequency_hz}), filter.gain_db, decimals_of({filter.gain_db}), filter.q,
+                     decimals_of({filter.q}));
+}
+
+std::string equalisers(const Calibration& calibration) {
+  std::string text;
+  for (const auto* speaker : in_output_order(calibration)) {
+    std::string filters;
+    for (const auto& filter : speaker->settings.equaliser) filters += (filters.empty() ? "" : "; ") + describe(filter);
+    const std::string label = padded(printable(speaker->label), fit_columns(calibration).label);
+    if (!filters.empty()) text += wrapped(filters, fmt::format("{:>4}  {}  ", speaker->output, label));
+  }
+  return text.empty() ? text : "\nEqualiser\n" + text;
+}
+
+std::string title(const Rig& rig) {
+  if (rig.name.empty()) return wrapped(printable(rig.layout));
+  return wrapped(printable(fmt::format("{} ({})", rig.name, rig.layout)));
+}
+
+std::string verdict(const Calibration& calibration) {
+  std::string without;
+  for (const auto* speaker : in_output_order(calibration)) {
+    if (!has_settings(*speaker)) without += (without.empty() ? "" : ", ") + printable(speaker->label);
+  }
+  if (!without.empty()) return wrapped("Not finished: no settings for " + without + ". Read the reasons below first.");
+  if (needs_attention(calibration.findings))
+    return wrapped("Every speaker has settings, but read the points below before you type them in.");
+  return wrapped("Every speaker was measured and nothing wrong was found: type these values in.");
+}
+
+std::string findings_of(const Findings& findings, Severity severity, const std::string& heading) {
+  std::string text;
+  for (const auto& finding : findings) {
+    if (finding.severity != severity) continue;
+    text += wrapped(printable(fmt::format("{} [{}]", finding.message, finding.code)), "  * ");
+  }
+  return text.empty() ? text : '\n' + heading + '\n' + text;
+}
+
+}  // namespace
+
+std::string format_sheet(const Calibration& calibration) {
+  return title(calibration.rig) + verdict(calibration) + '\n' + table(calibration) + equalisers(calibration) +
+         findings_of(calibration.findings, Severity::stop, "Put right first") +
+         findings_of(calibration.findings, Severity::warn, "Look at this") +
+         findings_of(calibration.findings, Severity::note, "Good to know");
+}
+
+}  // namespace ringtrue

@@ -1,0 +1,52 @@
+#pragma once
+
+#include "ringtrue/calibration/calibration.hpp"
+
+namespace ringtrue::test {
+
+inline Rig example_rig() {
+  Rig rig;
+  rig.name = "Garden shed";
+  rig.layout = "custom";
+  rig.speakers = {{.label = "L", .output = 3},
+                  {.label = "R", .output = 1},
+                  {.label = "Ltf", .output = 2},
+                  {.label = "LFE", .output = 4, .kind = SpeakerKind::sub, .band = {Hertz{20.0}, Hertz{200.0}}}};
+  rig.positions = {{}, {{0.25, -0.1, 0.0}}};
+  return rig;
+}
+
+/// A small invented result with every kind of answer: good, inverted, silent, and a sub; two mic positions.
+/// Its numbers have no more digits than the JSON keeps.
+inline Calibration example_calibration() {
+  Calibration result;
+  result.rig = example_rig();
+  result.time_reference = TimeReference::loopback;
+  const PositionResult heard{.arrival_ms = 5.12345,
+                             .arrival_uncertainty_ms = 0.0012,
+                             .distance_m = 1.7642,
+                             .level_db = -31.402,
+                             .level_uncertainty_db = 0.0214,
+                             .signal_to_noise_db = 47.3,
+                             .decay_time_s = 0.284};
+  for (const auto& speaker : result.rig.speakers) {
+    SpeakerResult entry{speaker.label, speaker.output, speaker.kind, Status::ok, {}, {}};
+    entry.measured = {Polarity::normal, std::nullopt, {heard, heard}};
+    result.speakers.push_back(entry);
+  }
+  result.speakers[0].measured.position_m = Point{-0.88, 1.53, 0.02};
+  result.speakers[0].settings = {3.41, -0.7, false, {}};
+  result.speakers[1].measured.polarity = Polarity::inverted;
+  result.speakers[1].settings = {0.0, 0.0, true, {{FilterShape::low_shelf, 120.0, -2.5, 0.7}}};
+  result.speakers[2].status = Status::silent;
+  result.speakers[2].measured = {Polarity::unsure, std::nullopt, {{}, {}}};
+  result.speakers[3].measured.polarity = Polarity::unsure;
+  result.speakers[3].settings = {12.34, -6.1, false, {}};
+  result.findings = {
+      {Severity::stop, "silent-output", "Ltf", "Nothing was heard from Ltf; switch it on and measure again."},
+      {Severity::warn, "inverted-polarity", "R", "R moves the other way than its fellows; check its leads."},
+      {Severity::note, "clock-drift", std::nullopt, "The recorder's clock ran 12 ppm fast; this was undone."}};
+  return result;
+}
+
+}  // namespace ringtrue::test
