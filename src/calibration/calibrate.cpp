@@ -85,6 +85,8 @@ SpeakerResult speaker_result(const Rig& rig, std::span<const PositionMeasurement
     result.measured.positions.push_back(position_result(position.speakers[s], position.absolute_time, c));
   }
   const SpeakerMeasurement& here = positions.front().speakers[s];
+  if (!here.trusted) result.status = Status::unreliable;  // its finding comes with the measurement
+  if (!here.heard && !here.trusted) return result;
   if (!here.heard) {
     result.status = Status::silent;
     findings.push_back({Severity::stop, "silent-output", speaker.label,
@@ -93,7 +95,6 @@ SpeakerResult speaker_result(const Rig& rig, std::span<const PositionMeasurement
                                     speaker.label, speaker.output, speaker.output)});
     return result;
   }
-  if (!here.trusted) result.status = Status::unreliable;
 
   const int sign = sign_of(positions, s) * (inverting_chain ? -1 : 1);
   result.measured.polarity = sign > 0 ? Polarity::normal : sign < 0 ? Polarity::inverted : Polarity::unsure;

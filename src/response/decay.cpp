@@ -10,92 +10,169 @@
 namespace ringtrue {
 namespace {
 
-/// Slope of the least-squares line through the points of the curve between `top_db` and `bottom_db`, dB per sample.
-std::optional<double> slope_between(std::span<const double> curve_db, double top_db, double bottom_db) {
+constexpr double block_s = 0.01;              // levels are looked at in blocks: five periods of the 500 Hz octave
+constexpr double above_noise_db = 7.0;        // where the late slope ends: Lundeby's 5 to 10 dB
+constexpr double late_range_db = 20.0;        // over which the late slope is taken: Lundeby's 10 to 20 dB
+constexpr double deepest_db = 60.0;           // below the loudest block: what is further down does not move a T30
+constexpr double cliff_db = 20.0;             // below the line: no decay falls like that
+constexpr double past_crossing_db = 7.5;      // of decay after the crossing, from where on only noise is left
+constexpr double least_noise_share = 0.1;     // of the response, to call its end noise
+constexpr double noise_margin_db = 10.0;      // ISO 3382-1 4.2.1: 45 dB for T30, 35 dB for T20, less the 5 at the top
+constexpr double truncation_margin_db = 5.0;  // a third of the energy at the curve's lower end may be added tail
+constexpr double top_db = -5.0;
+
+double in_db(double power) { return 10.0 * std::log10(std::max(power, 1e-300)); }
+
+double mean(std::span<const double> values) {
+  double sum = 0.0;
+  for (const double value : values) sum += value;
+  return values.empty() ? 0.0 : sum / static_cast<double>(values.size());
+}
+
+struct Line {
+  double at_zero = 0.0;
+  double slope = 0.0;
+};
+
+/// Least-squares line through (i, values[i]) for i in [from, to).
+std::optional<Line> line_through(std::span<const double> values, std::size_t from, std::size_t to) {
   double n = 0.0, sx = 0.0, sy = 0.0, sxx = 0.0, sxy = 0.0;
-  bool reached = false;
-  for (std::size_t i = 0; i < curve_db.size(); ++i) {
-    if (curve_db[i] < bottom_db) {
-      reached = true;
-      break;
-    }
-    if (curve_db[i] > top_db) continue;
+  for (std::size_t i = from; i < to; ++i) {
     const double x = static_cast<double>(i);
     n += 1.0;
     sx += x;
-    sy += curve_db[i];
+    sy += values[i];
     sxx += x * x;
-    sxy += x * curve_db[i];
+    sxy += x * values[i];
   }
   const double spread = n * sxx - sx * sx;
-  if (!reached || n < 8.0 || spread <= 0.0) return {};
-  return (n * sxy - sx * sy) / spread;
+  if (n < 3.0 || spread <= 0.0) return {};
+  const double slope = (n * sxy - sx * sy) / spread;
+  return Line{(sy - slope * sx) / n, slope};
 }
 
-/// Mean of `squared` in blocks, to see where the decay meets the noise.
-std::vector<double> block_means(std::span<const double> squared, std::size_t block) {
-  std::vector<double> means;
-  for (std::size_t i = 0; i + block <= squared.size(); i += block) {
-    double sum = 0.0;
-    for (const double e : squared.subspan(i, block)) sum += e;
-    means.push_back(sum / static_cast<double>(block));
+/// Where the decay stops being one, and what stands for the rest of it.
+struct DecayEnd {
+  double noise_power = 0.0;
+  double peak_power = 0.0;  // of the loudest block
+  std::size_t end = 0;      // samples; the response's end, or where the late decay meets the noise
+  double tail = 0.0;        // energy of the decay after `end`
+};
+
+/// The last part of a decay above the noise as a straight line through block levels, x in blocks.
+struct LateDecay {
+  Line line;
+  std::size_t cut = 0;  // the block at which the response was cut off, or the number of blocks
+};
+
+std::size_t find_cut(std::span<const double> levels_db, std::size_t from, const Line& line) {
+  std::size_t block = from;
+  while (block < levels_db.size() &&
+         levels_db[block] > line.at_zero + line.slope * static_cast<double>(block) - cliff_db) {
+    ++block;
   }
-  return means;
+  return block;
+}
+
+/// Where the lowest stretch of the decay is too short for a line (a response cut off far above the noise), the line is
+/// looked for further up.
+std::optional<LateDecay> late_decay(std::span<const double> levels_db, double noise_db) {
+  const auto peak = std::ranges::max_element(levels_db);
+  double bottom_db = std::max({noise_db + above_noise_db, levels_db.back(), *peak - deepest_db});
+  for (; bottom_db < *peak; bottom_db += 5.0) {
+    const auto last = std::find_if(peak, levels_db.end(), [&](double level) { return level < bottom_db; });
+    auto first = last;
+    while (first != peak && *(first - 1) < bottom_db + late_range_db) --first;
+    const auto from = static_cast<std::size_t>(first - levels_db.begin());
+    const auto line = line_through(levels_db, from, static_cast<std::size_t>(last - levels_db.begin()));
+    if (line && line->slope < 0.0) return LateDecay{*line, find_cut(levels_db, from, *line)};
+  }
+  return {};
+}
+
+std::optional<DecayEnd> find_end(std::span<const double> squared, double known_noise, Hertz sample_rate) {
+  const auto block = static_cast<std::size_t>(std::max(1.0, block_s * sample_rate.value()));
+  std::vector<double> levels_db;
+  for (std::size_t i = 0; i + block <= squared.size(); i += block) {
+    levels_db.push_back(in_db(mean(squared.subspan(i, block))));
+  }
+  if (levels_db.size() < 4) return {};
+  const auto size = static_cast<double>(squared.size());
+  const double latest_noise = (1.0 - least_noise_share) * size;
+  DecayEnd result;
+  result.peak_power = std::pow(10.0, 0.1 * std::ranges::max(levels_db));
+  result.noise_power = std::max(known_noise, mean(squared.subspan(static_cast<std::size_t>(latest_noise))));
+  for (int round = 0; round < 5; ++round) {  // the noise depends on the crossing, the crossing on the noise
+    const auto late = late_decay(levels_db, in_db(result.noise_power));
+    if (!late) return {};
+    const double slope_db = late->line.slope / static_cast<double>(block);  // per sample
+    const double start_db = late->line.at_zero - 0.5 * late->line.slope;    // a block's level is that of its middle
+    const double crossing = (in_db(result.noise_power) - start_db) / slope_db;
+    const double cut = late->cut < levels_db.size() ? static_cast<double>(late->cut * block) : size;
+    const double end = std::clamp(crossing, 0.0, cut);
+    result.end = static_cast<std::size_t>(end);
+    result.tail = std::pow(10.0, 0.1 * (start_db + slope_db * end)) / (-slope_db * std::numbers::ln10 / 10.0);
+    const double only_noise = crossing - past_crossing_db / slope_db;
+    const bool seen = only_noise >= 0.0 && only_noise <= latest_noise;
+    result.noise_power =
+        seen ? std::max(known_noise, mean(squared.subspan(static_cast<std::size_t>(only_noise)))) : known_noise;
+  }
+  return result;
+}
+
+/// Backward integral in dB of its first value.
+std::vector<double> decay_curve_db(std::span<const double> squared, const DecayEnd& end) {
+  std::vector<double> curve(end.end);
+  double sum = end.tail;
+  for (std::size_t i = end.end; i-- > 0;) {
+    sum += squared[i] - end.noise_power;
+    curve[i] = sum;
+  }
+  const double whole = in_db(curve.empty() ? 0.0 : curve.front());
+  for (double& value : curve) value = in_db(value) - whole;
+  return curve;
+}
+
+std::optional<double> time_over(std::span<const double> curve_db, double range_db, Hertz sample_rate) {
+  const auto below = [&](double level_db) {
+    return std::ranges::find_if(curve_db, [&](double value) { return value < level_db; });
+  };
+  const auto first = below(top_db);
+  const auto last = below(top_db - range_db);
+  if (last == curve_db.end()) return {};
+  const auto line = line_through(curve_db, static_cast<std::size_t>(first - curve_db.begin()),
+                                 static_cast<std::size_t>(last - curve_db.begin()));
+  if (!line || line->slope >= 0.0) return {};
+  return -60.0 / line->slope / sample_rate.value();
 }
 
 }  // namespace
 
-std::optional<double> reverberation_time_s(std::span<const double> squared, double noise_power, Hertz sample_rate) {
-  const auto block = static_cast<std::size_t>(std::max(1.0, 0.01 * sample_rate.value()));
-  const std::vector<double> means = block_means(squared, block);
-  if (means.size() < 4) return {};
-  const auto peak = std::ranges::max_element(means) - means.begin();
-  std::size_t crossing = means.size();
-  for (auto i = static_cast<std::size_t>(peak); i < means.size(); ++i) {
-    if (means[i] < 2.0 * noise_power) {  // signal equals noise
-      crossing = i;
-      break;
-    }
-  }
-  const std::size_t end = crossing * block;
-  if (end < 8) return {};
-
-  // Late slope from the last 20 dB or so above the crossing gives the tail that was cut off.
-  std::vector<double> curve(end);
-  double sum = 0.0;
-  for (std::size_t i = end; i-- > 0;) {
-    sum += squared[i] - noise_power;
-    curve[i] = std::max(sum, 0.0);
-  }
-  const double range_db = 10.0 * std::log10(means[static_cast<std::size_t>(peak)] / std::max(noise_power, 1e-30));
-  const auto time_for = [&](double bottom_db) -> std::optional<double> {
-    double tail = 0.0;
-    std::optional<double> slope;
-    for (int round = 0; round < 5; ++round) {  // the tail depends on the slope, the slope on the tail
-      std::vector<double> db(end);
-      for (std::size_t i = 0; i < end; ++i) {
-        db[i] = 10.0 * std::log10(std::max(curve[i] + tail, 1e-300) / (curve[0] + tail));
-      }
-      slope = slope_between(db, -5.0, bottom_db);
-      if (!slope || *slope >= 0.0) return {};
-      const double rate = -*slope * std::numbers::ln10 / 10.0;  // of energy, per sample
-      const std::size_t last = std::min<std::size_t>(3 * block, end);
-      double at_end = 0.0;
-      for (std::size_t i = end - last; i < end; ++i) at_end += squared[i] - noise_power;
-      const double level =
-          std::max(at_end, 0.0) / static_cast<double>(last) * std::exp(-rate * 0.5 * static_cast<double>(last));
-      tail = level / rate;
-    }
-    return -60.0 / *slope / sample_rate.value();
+std::optional<DecayTime> reverberation_time(std::span<const double> squared, double noise_power, Hertz sample_rate) {
+  const auto end = find_end(squared, noise_power, sample_rate);
+  if (!end) return {};
+  const std::vector<double> curve_db = decay_curve_db(squared, *end);
+  if (curve_db.empty()) return {};
+  const double above_noise = in_db(end->peak_power) - in_db(end->noise_power);
+  const double above_tail = -in_db(end->tail) + in_db(mean(squared.first(end->end)) * static_cast<double>(end->end));
+  const auto time = [&](double range_db) -> std::optional<double> {
+    const double bottom_db = range_db - top_db;
+    if (above_noise < bottom_db + noise_margin_db || above_tail < bottom_db + truncation_margin_db) return {};
+    return time_over(curve_db, range_db, sample_rate);
   };
-  if (range_db >= 45.0) {
-    if (const auto t30 = time_for(-35.0)) return t30;
-  }
-  if (range_db >= 35.0) return time_for(-25.0);
+  const auto t20 = time(20.0);
+  const auto t30 = time(30.0);
+  if (t30 && t20) return DecayTime{*t30, 30.0, 100.0 * (*t30 / *t20 - 1.0)};
+  if (t20) return DecayTime{*t20, 20.0, {}};
   return {};
 }
 
-std::optional<double> mid_decay_time_s(const Takes& takes, double arrival_index, Band band) {
+std::optional<double> reverberation_time_s(std::span<const double> squared, double noise_power, Hertz sample_rate) {
+  if (const auto time = reverberation_time(squared, noise_power, sample_rate)) return time->seconds;
+  return {};
+}
+
+std::optional<DecayTime> mid_decay_time(const Takes& takes, double arrival_index, Band band) {
   const Band mid{Hertz{1'000.0 / std::numbers::sqrt2 / 2.0}, Hertz{1'000.0 * std::numbers::sqrt2}};
   if (band.low > mid.low || band.high < mid.high) return {};
   const RealFft fft{good_fft_size(2 * takes.mean.size())};
@@ -110,7 +187,12 @@ std::optional<double> mid_decay_time_s(const Takes& takes, double arrival_index,
   h.resize(takes.mean.size());
   for (double& x : h) x *= x;
   const auto from = static_cast<std::size_t>(std::clamp(arrival_index, 0.0, static_cast<double>(h.size() - 1)));
-  return reverberation_time_s(std::span<const double>{h}.subspan(from), noise_power, rate);
+  return reverberation_time(std::span<const double>{h}.subspan(from), noise_power, rate);
+}
+
+std::optional<double> mid_decay_time_s(const Takes& takes, double arrival_index, Band band) {
+  if (const auto time = mid_decay_time(takes, arrival_index, band)) return time->seconds;
+  return {};
 }
 
 }  // namespace ringtrue

@@ -50,7 +50,8 @@ Deconvolver::Deconvolver(const SweepShape& shape, double stimulus_rate_hz, doubl
   }
 }
 
-std::vector<double> Deconvolver::response(std::span<const float> recording, double zero_frame) const {
+void Deconvolver::stretch_spectrum(std::span<const float> recording, double zero_frame,
+                                   std::vector<std::complex<double>>& bins) const {
   const double whole = std::floor(zero_frame);
   const double fraction = zero_frame - whole;
   const auto first = static_cast<std::ptrdiff_t>(whole) - static_cast<std::ptrdiff_t>(before_);
@@ -60,7 +61,7 @@ std::vector<double> Deconvolver::response(std::span<const float> recording, doub
     const std::ptrdiff_t n = first + static_cast<std::ptrdiff_t>(i);
     if (n >= 0 && n < size) time[i] = static_cast<double>(recording[static_cast<std::size_t>(n)]);
   }
-  std::vector<std::complex<double>> bins(fft_.bin_count());
+  bins.resize(fft_.bin_count());
   fft_.forward(time, bins);
   // exp(+i w fraction): the zero lies a fraction of a frame after sample `before_`; bring it there. The rotation is
   // advanced by multiplication and renewed every 1024 bins, which keeps its error below 1e-13.
@@ -69,12 +70,37 @@ std::vector<double> Deconvolver::response(std::span<const float> recording, doub
   std::complex<double> phase{1.0, 0.0};
   for (std::size_t k = 0; k < bins.size(); ++k) {
     if (k % 1'024 == 0) phase = std::polar(1.0, step * static_cast<double>(k));
-    bins[k] *= inverse_filter_[k] * phase;
+    bins[k] *= phase;
     phase *= turn;
   }
+}
+
+std::vector<double> Deconvolver::deconvolved(std::vector<std::complex<double>>& bins) const {
+  for (std::size_t k = 0; k < bins.size(); ++k) bins[k] *= inverse_filter_[k];
+  std::vector<double> time(fft_.size());
   fft_.inverse(bins, time);
   time.resize(length());
   return time;
+}
+
+std::vector<double> Deconvolver::response(std::span<const float> recording, double zero_frame) const {
+  std::vector<std::complex<double>> bins;
+  stretch_spectrum(recording, zero_frame, bins);
+  return deconvolved(bins);
+}
+
+Deconvolver::Pair Deconvolver::pair(std::span<const float> recording, double first_zero_frame,
+                                    double second_zero_frame) const {
+  std::vector<std::complex<double>> first;
+  std::vector<std::complex<double>> second;
+  stretch_spectrum(recording, first_zero_frame, first);
+  stretch_spectrum(recording, second_zero_frame, second);
+  std::vector<std::complex<double>> bins(first.size());
+  for (std::size_t k = 0; k < bins.size(); ++k) bins[k] = first[k] - second[k];
+  std::vector<double> difference(fft_.size());
+  fft_.inverse(bins, difference);
+  difference.resize(frames_needed());
+  return {deconvolved(first), deconvolved(second), std::move(difference)};
 }
 
 }  // namespace ringtrue

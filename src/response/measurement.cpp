@@ -1,21 +1,18 @@
 #include "ringtrue/response/measurement.hpp"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
-#include <map>
-#include <numeric>
 #include <span>
 
 #include "ringtrue/core/errors.hpp"
 #include "ringtrue/core/parallel.hpp"
-#include "ringtrue/response/arrival.hpp"
-#include "ringtrue/response/clock.hpp"
-#include "ringtrue/response/decay.hpp"
-#include "ringtrue/response/deconvolution.hpp"
-#include "ringtrue/response/level.hpp"
-#include "ringtrue/response/polarity.hpp"
-#include "ringtrue/response/subwoofer_model.hpp"
+#include "ringtrue/response/fellows.hpp"
+#include "ringtrue/response/measurement_findings.hpp"
+#include "ringtrue/response/recording_checks.hpp"
+#include "ringtrue/response/speaker_measures.hpp"
+#include "ringtrue/response/sweep_pair.hpp"
+#include "ringtrue/response/synchronisation.hpp"
+#include "ringtrue/response/take_choice.hpp"
 #include "ringtrue/response/takes.hpp"
 
 namespace ringtrue {
@@ -34,101 +31,65 @@ std::vector<Deconvolver> deconvolvers_for(const Stimulus& stimulus, double recor
   return deconvolvers;
 }
 
-double start_of(const Stimulus& stimulus, std::size_t sweep) {
-  return static_cast<double>(stimulus.sweeps[sweep].first_frame) / stimulus.sample_rate_hz;
-}
-
-/// Clock rate from the lag between each speaker's two sweeps, widest apart first; the first guess is the nominal rate.
-Estimate estimate_clock_ppm(const Stimulus& stimulus, std::span<const float> channel, double nominal_rate_hz,
-                            double start_lag_s, unsigned threads) {
-  constexpr std::size_t most_pairs = 4;
-  std::vector<SweepPair> pairs = sweep_pairs(stimulus);
-  std::erase_if(pairs, [](const SweepPair& pair) { return pair.first == pair.second; });
-  if (pairs.empty()) return {0.0, 100.0};
-  const auto deconvolvers = deconvolvers_for(stimulus, nominal_rate_hz);
-
-  std::vector<Estimate> found(std::min(pairs.size(), 2 * most_pairs));
-  parallel_for(found.size(), threads, [&](std::size_t i) {
+std::vector<PairResponse> respond_to_all(const Stimulus& stimulus, std::span<const SweepPair> pairs,
+                                         std::span<const float> channel, const Synchronisation& sync,
+                                         const std::vector<Deconvolver>& deconvolvers, unsigned threads) {
+  std::vector<PairResponse> responses(pairs.size());
+  parallel_for(pairs.size(), threads, [&](std::size_t i) {
     const SweepPair& pair = pairs[i];
-    const std::size_t shape = stimulus.sweeps[pair.first].shape;
-    const auto at = [&](std::size_t sweep) {
-      const double zero = (start_of(stimulus, sweep) + start_lag_s) * nominal_rate_hz;
-      return deconvolvers[shape].response(channel, zero);
-    };
-    const Band band = flat_band(stimulus.shapes[shape].band);
-    const PairLag lag = pair_lag(at(pair.first), at(pair.second), band, nominal_rate_hz);
-    const double apart = (start_of(stimulus, pair.second) - start_of(stimulus, pair.first)) * nominal_rate_hz;
-    found[i] = {lag.lag_samples / apart * 1e6, lag.coherence > 0.3 ? lag.uncertainty_samples / apart * 1e6 : 1e9};
+    const Deconvolver& deconvolver = deconvolvers[stimulus.sweeps[pair.first].shape];
+    responses[i] =
+        respond(deconvolver, channel, sync.zero_frames[pair.first], sync.zero_frames[pair.second], sync.rate_hz);
   });
-  double weights = 0.0, sum = 0.0;
-  for (const Estimate& ppm : found) {
-    if (ppm.uncertainty >= 1e9) continue;
-    const double w = 1.0 / (ppm.uncertainty * ppm.uncertainty + 1e-12);
-    weights += w;
-    sum += w * ppm.value;
-  }
-  return weights > 0.0 ? Estimate{sum / weights, std::sqrt(1.0 / weights)} : Estimate{0.0, 100.0};
+  return responses;
 }
 
-/// The measures of one speaker from its takes, times still in samples of the takes after `zero_index`.
-SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sweep_band, double nominal_rate_hz) {
-  SpeakerMeasurement result;
-  const Band flat = flat_band(sweep_band);
-  const double to_ms = 1e3 / takes.sample_rate_hz;
-  std::optional<Arrival> arrival;
-  if (kind == SpeakerKind::sub) {
-    if (const auto onset = subwoofer_onset(takes, sweep_band)) {
-      arrival = onset->arrival;
-      result.sign = onset->sign;
-    }
-  } else {
-    arrival = full_range_arrival(takes, flat);
-    if (arrival) result.sign = woofer_sign(takes, arrival->index, flat);
+/// True when some pair's takes do not lie on each other: samples were lost that the quick look did not see.
+bool out_of_step(const Stimulus& stimulus, std::span<const SweepPair> pairs, std::span<const PairResponse> responses,
+                 const Synchronisation& sync) {
+  constexpr double crop_before_s = 0.03;
+  constexpr double crop_s = 0.08;
+  constexpr double allowed_frames = 0.3;
+  for (std::size_t i = 0; i < pairs.size(); ++i) {
+    if (!sync.whole[pairs[i].first] || !sync.whole[pairs[i].second]) continue;
+    const auto from = static_cast<std::size_t>((before_s - crop_before_s) * sync.rate_hz);
+    const auto size = std::min(static_cast<std::size_t>(crop_s * sync.rate_hz), responses[i].first.size() - from);
+    const Band band = flat_band(stimulus.shapes[stimulus.sweeps[pairs[i].first].shape].band);
+    const PairLag lag = pair_lag(std::span{responses[i].first}.subspan(from, size),
+                                 std::span{responses[i].second}.subspan(from, size), band, sync.rate_hz);
+    if (lag.coherence > 0.5 && std::abs(lag.lag_samples) > allowed_frames + 5.0 * lag.uncertainty_samples) return true;
   }
-  if (!arrival) return result;
-
-  const Band level_band = kind == SpeakerKind::sub ? Band{Hertz{30.0}, Hertz{80.0}} : Band{Hertz{500.0}, Hertz{2e3}};
-  const double lead_s = kind == SpeakerKind::sub ? before_s : 0.01;
-  const auto from = static_cast<std::size_t>(std::max(0.0, std::floor(arrival->index - lead_s * takes.sample_rate_hz)));
-  const auto level = pink_band_level(takes, level_band, from, takes.mean.size());
-  if (!level) return result;
-
-  result.heard = true;
-  const double zero = static_cast<double>(takes.zero_index);
-  result.arrival_ms = Estimate{(arrival->index - zero) * to_ms, arrival->uncertainty_samples * to_ms};
-  result.level_db = level->level_db;
-  result.signal_to_noise_db = level->signal_to_noise_db;
-  result.decay_time_s = mid_decay_time_s(takes, arrival->index, flat);
-  // At the recorder's nominal rate, with the arrival exactly in its place; the clock's ppm are left in the pitch.
-  result.response.sample_rate_hz = nominal_rate_hz;
-  result.response.first_sample_ms = result.arrival_ms->value - arrival->index * 1e3 / nominal_rate_hz;
-  result.response.samples.assign(takes.mean.begin(), takes.mean.end());
-  return result;
+  return false;
 }
 
-/// Arrival of the loopback after the same zero as the microphone's.
-std::optional<double> loopback_arrival_ms(const Stimulus& stimulus, const Recording& recording,
-                                          const std::vector<Deconvolver>& deconvolvers, double rate_hz,
-                                          double start_lag_s, unsigned threads) {
-  std::vector<std::optional<double>> arrivals(stimulus.sweeps.size());
-  parallel_for(arrivals.size(), threads, [&](std::size_t i) {
-    const Deconvolver& deconvolver = deconvolvers[stimulus.sweeps[i].shape];
-    auto h = deconvolver.response(recording.loopback, (start_of(stimulus, i) + start_lag_s) * rate_hz);
-    const Band band = flat_band(stimulus.shapes[stimulus.sweeps[i].shape].band);
-    if (band.high.value() < 2'000.0) return;  // a sub's sweep is too dull to time an electrical path
-    const Takes takes = combine(h, h, rate_hz, deconvolver.zero_index());
-    if (const auto arrival = full_range_arrival(takes, band)) {
-      arrivals[i] = (arrival->index - static_cast<double>(takes.zero_index)) / rate_hz * 1e3;
-    }
-  });
-  std::vector<double> known;
-  for (const auto& arrival : arrivals) {
-    if (arrival) known.push_back(*arrival);
+/// The recording with the microphone in its place: a loopback that reverberates and a microphone that does not were
+/// exchanged on the way.
+struct Channels {
+  std::span<const float> microphone;
+  std::span<const float> loopback;
+  bool exchanged = false;
+};
+
+Channels sort_channels(const Stimulus& stimulus, const Recording& recording) {
+  Channels channels{recording.microphone, recording.loopback, false};
+  if (recording.loopback.empty()) return channels;
+  const auto as_named = electrical_share(stimulus, recording.loopback, recording.sample_rate_hz);
+  const auto other = electrical_share(stimulus, recording.microphone, recording.sample_rate_hz);
+  constexpr double electrical = 0.97;  // of the energy within 1 ms: a wire has no room
+  constexpr double acoustic = 0.9;
+  if (other && as_named && *other > electrical && *as_named < acoustic) {
+    std::swap(channels.microphone, channels.loopback);
+    channels.exchanged = true;
   }
-  if (known.empty()) return {};
-  const auto middle = known.begin() + std::ssize(known) / 2;
-  std::ranges::nth_element(known, middle);
-  return *middle;
+  return channels;
+}
+
+void refuse_silence(const Recording& recording, std::span<const float> microphone) {
+  const auto [low, high] = std::ranges::minmax(microphone);
+  if (low == high) {
+    throw InvalidInput{recording.name, "the microphone channel is silent (every sample is the same)",
+                       "check the microphone's cable, phantom power, input gain and channel number"};
+  }
 }
 
 void shift_times(PositionMeasurement& measurement, double zero_ms) {
@@ -138,14 +99,16 @@ void shift_times(PositionMeasurement& measurement, double zero_ms) {
   }
 }
 
-/// Earliest arrival of the mains, or of any speaker where no main is heard.
+/// Earliest arrival of the mains that are to be trusted, or of any speaker where there is no such main.
 double earliest_arrival_ms(const Rig& rig, const PositionMeasurement& measurement) {
-  std::optional<double> main, any;
+  std::optional<double> main;
+  std::optional<double> any;
   for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
-    const auto& arrival = measurement.speakers[s].arrival_ms;
-    if (!arrival) continue;
-    any = std::min(any.value_or(arrival->value), arrival->value);
-    if (rig.speakers[s].kind == SpeakerKind::main) main = std::min(main.value_or(arrival->value), arrival->value);
+    const SpeakerMeasurement& speaker = measurement.speakers[s];
+    if (!speaker.arrival_ms) continue;
+    const double arrival = speaker.arrival_ms->value;
+    any = std::min(any.value_or(arrival), arrival);
+    if (speaker.trusted && rig.speakers[s].kind == SpeakerKind::main) main = std::min(main.value_or(arrival), arrival);
   }
   return main.value_or(any.value_or(0.0));
 }
@@ -156,37 +119,51 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
                             const MeasureOptions& options) {
   PositionMeasurement result;
   result.name = recording.name;
-  const bool has_loopback = !recording.loopback.empty();
-  const auto start_lag = find_start(stimulus, recording.microphone, recording.sample_rate_hz);
-  if (!start_lag) {
-    throw InvalidInput{recording.name, "the sweeps of this stimulus are not in the recording",
-                       "check that stimulus and recording belong together and that the microphone was on"};
-  }
-  const std::span<const float> clock_channel = has_loopback ? recording.loopback : recording.microphone;
-  result.clock_ppm = estimate_clock_ppm(stimulus, clock_channel, recording.sample_rate_hz, *start_lag, options.threads);
-  const double rate_hz = recording.sample_rate_hz * (1.0 + 1e-6 * result.clock_ppm.value);
+  const Channels channels = sort_channels(stimulus, recording);
+  const bool has_loopback = !channels.loopback.empty();
+  refuse_silence(recording, channels.microphone);
 
-  const auto deconvolvers = deconvolvers_for(stimulus, rate_hz);
+  const std::span<const float> clock_channel = has_loopback ? channels.loopback : channels.microphone;
+  auto sync = synchronise(stimulus, clock_channel, recording.sample_rate_hz, Thoroughness::quick, options.threads);
+  if (!sync) refuse_foreign_recording(recording, has_loopback);
+  auto deconvolvers = deconvolvers_for(stimulus, sync->rate_hz);
   const std::vector<SweepPair> pairs = sweep_pairs(stimulus);
+  auto responses =
+      respond_to_all(stimulus, pairs, channels.microphone, *sync, deconvolvers, options.threads);
+  if (out_of_step(stimulus, pairs, responses, *sync)) {
+    sync = synchronise(stimulus, clock_channel, recording.sample_rate_hz, Thoroughness::thorough, options.threads);
+    deconvolvers = deconvolvers_for(stimulus, sync->rate_hz);
+    responses = respond_to_all(stimulus, pairs, channels.microphone, *sync, deconvolvers, options.threads);
+  }
+  refuse_if_smeared(recording, responses);
+
+  const RecordingFaults faults = find_faults(channels.microphone, stimulus, *sync);
+  const std::vector<TakeChoice> choices =
+      choose_takes(stimulus, pairs, responses, faults, *sync, channels.microphone, deconvolvers.front().zero_index());
+  result.clock_ppm = sync->timeline.clock_ppm;
+  result.start_offset_ms = sync->start_lag_s * 1e3;
   result.speakers.resize(rig.speakers.size());
   parallel_for(pairs.size(), options.threads, [&](std::size_t i) {
-    const SweepPair& pair = pairs[i];
-    const std::size_t shape = stimulus.sweeps[pair.first].shape;
-    const Deconvolver& deconvolver = deconvolvers[shape];
-    const auto take = [&](std::size_t sweep) {
-      return deconvolver.response(recording.microphone, (start_of(stimulus, sweep) + *start_lag) * rate_hz);
-    };
-    const Takes takes = combine(take(pair.first), take(pair.second), rate_hz, deconvolver.zero_index());
-    result.speakers[pair.speaker] =
-        measure_speaker(takes, rig.speakers[pair.speaker].kind, stimulus.shapes[shape].band, recording.sample_rate_hz);
+    const std::size_t shape = stimulus.sweeps[pairs[i].first].shape;
+    const auto takes = takes_of(i, responses, choices, stimulus, pairs, sync->rate_hz, deconvolvers[shape].zero_index());
+    SpeakerMeasurement& speaker = result.speakers[pairs[i].speaker];
+    if (!takes) {
+      speaker.trusted = false;
+      return;
+    }
+    speaker = measure_speaker(*takes, rig.speakers[pairs[i].speaker].kind, stimulus.shapes[shape].band,
+                              recording.sample_rate_hz);
+    speaker.trusted = choices[i].usable;
   });
 
   std::optional<double> zero_ms;
   if (has_loopback) {
-    zero_ms = loopback_arrival_ms(stimulus, recording, deconvolvers, rate_hz, *start_lag, options.threads);
+    zero_ms = loopback_arrival_ms(stimulus, channels.loopback, deconvolvers, *sync, options.threads);
   }
   result.absolute_time = zero_ms.has_value();
-  result.start_offset_ms = *start_lag * 1e3;
+  result.findings = recording_findings(rig, recording, stimulus, pairs, responses, choices, faults, *sync,
+                                       channels.exchanged);
+  compare_fellows(rig, result);
   shift_times(result, zero_ms.value_or(earliest_arrival_ms(rig, result)));
   return result;
 }

@@ -57,6 +57,17 @@ std::size_t shape_for(const Rig& rig, const Speaker& speaker, const StimulusOpti
   return stimulus.shapes.size() - 1;
 }
 
+/// Every speaker once in order, then once more: first the second, fourth, sixth ..., then the first, third, fifth ...
+/// The spans between the two sweeps of a speaker all differ, which parts clock drift from lost samples, and the
+/// speakers whose spans hold a given instant differ from instant to instant, which tells where samples were lost.
+std::vector<std::size_t> playing_order(std::size_t speakers) {
+  std::vector<std::size_t> order;
+  for (std::size_t i = 0; i < speakers; ++i) order.push_back(i);
+  for (std::size_t i = 1; i < speakers; i += 2) order.push_back(i);
+  for (std::size_t i = 0; i < speakers; i += 2) order.push_back(i);
+  return order;
+}
+
 }  // namespace
 
 Stimulus plan_stimulus(const Rig& rig, const StimulusOptions& options) {
@@ -72,12 +83,9 @@ Stimulus plan_stimulus(const Rig& rig, const StimulusOptions& options) {
   for (const std::size_t s : order) shapes.push_back(shape_for(rig, rig.speakers[s], options, stimulus));
 
   std::int64_t now = frames(options.lead_in.value());
-  for (int pass = 0; pass < 2; ++pass) {
-    for (std::size_t i = 0; i < order.size(); ++i) {
-      const std::size_t which = pass == 0 ? i : order.size() - 1 - i;
-      stimulus.sweeps.push_back({order[which], shapes[which], now});
-      now += std::ssize(stimulus.shapes[shapes[which]].samples) + frames(options.decay.value());
-    }
+  for (const std::size_t which : playing_order(order.size())) {
+    stimulus.sweeps.push_back({order[which], shapes[which], now});
+    now += std::ssize(stimulus.shapes[shapes[which]].samples) + frames(options.decay.value());
   }
   stimulus.frames = now + frames(early_stop_s);
   return stimulus;

@@ -8,20 +8,39 @@
 
 namespace ringtrue {
 
+/// A reverberation time, and how far to trust it.
+struct DecayTime {
+  double seconds = 0.0;
+  double range_db = 0.0;                    // evaluated: 30 (T30) or 20 (T20)
+  std::optional<double> curvature_percent;  // 100 (T30 / T20 - 1); with T30 only
+};
+
 /// Reverberation time from the energy of a response: T30 where the range allows it, else T20, else none.
 ///
 /// Backward integration (M. R. Schroeder, J. Acoust. Soc. Am. 37, 1965) with the noise power subtracted (W. T. Chu,
-/// J. Acoust. Soc. Am. 63, 1978), stopped where the decay meets the noise, the missing tail added; least squares over
-/// -5 to -35 dB (T30) or -5 to -25 dB (T20). ISO 3382-1 wants 45 and 35 dB between peak and noise.
+/// J. Acoust. Soc. Am. 63, 1978), stopped where the late decay meets the noise, the missing tail added (A. Lundeby,
+/// T. E. Vigran, H. Bietz, M. Vorlaender, Acustica 81, 1995); least squares over -5 to -35 dB (T30) or -5 to -25 dB
+/// (T20). ISO 3382-1 wants 45 and 35 dB between peak and noise. Where the response ends before its decay does, what is
+/// missing must lie 40 or 30 dB below the whole.
+///
+/// ISO 3382-2 calls a curvature above 10 % or below 0 suspect: then the decay is not one exponential, and no single
+/// number describes it. Octaves at a single place pass 10 % now and then (docs/measured-rooms.md); coupled rooms go
+/// far beyond.
 ///
 /// @param squared      squared samples of the band-filtered response, from the direct sound on
-/// @param noise_power  mean square of the noise, same filter
+/// @param noise_power  mean square of the noise where it is known, same filter; where the response itself runs into
+///                     more noise than that, that counts
 /// @param sample_rate  of `squared`
-/// @returns seconds; empty when the range is too small or the curve does not fall
+/// @returns empty when the range is too small or the curve does not fall
+[[nodiscard]] std::optional<DecayTime> reverberation_time(std::span<const double> squared, double noise_power,
+                                                          Hertz sample_rate);
+
+/// The seconds of `reverberation_time`.
 [[nodiscard]] std::optional<double> reverberation_time_s(std::span<const double> squared, double noise_power,
                                                          Hertz sample_rate);
 
 /// Reverberation time of the 500 Hz and 1 kHz octaves together (354-1414 Hz).
+[[nodiscard]] std::optional<DecayTime> mid_decay_time(const Takes& takes, double arrival_index, Band band);
 [[nodiscard]] std::optional<double> mid_decay_time_s(const Takes& takes, double arrival_index, Band band);
 
 }  // namespace ringtrue

@@ -46,12 +46,27 @@ class Deconvolver {
   ///                     full scale
   [[nodiscard]] std::vector<double> response(std::span<const float> recording, double zero_frame) const;
 
+  /// As `response` for two places at once, and the difference of the two stretches themselves (first minus second,
+  /// both brought to the zero at sample `zero_index()`), `frames_needed()` samples.
+  struct Pair {
+    std::vector<double> first;
+    std::vector<double> second;
+    std::vector<double> difference;
+  };
+  [[nodiscard]] Pair pair(std::span<const float> recording, double first_zero_frame, double second_zero_frame) const;
+
   [[nodiscard]] std::size_t length() const { return before_ + after_; }
   [[nodiscard]] std::size_t zero_index() const { return before_; }
   /// Frames of recording one response needs, from zero_frame - zero_index() on.
   [[nodiscard]] std::size_t frames_needed() const { return sweep_frames_ + before_ + after_; }
 
  private:
+  /// Spectrum of the stretch around a zero, brought to the zero at sample `before_`.
+  void stretch_spectrum(std::span<const float> recording, double zero_frame,
+                        std::vector<std::complex<double>>& bins) const;
+  /// Response from a stretch's spectrum, which is destroyed.
+  [[nodiscard]] std::vector<double> deconvolved(std::vector<std::complex<double>>& bins) const;
+
   std::size_t before_;
   std::size_t after_;
   std::size_t sweep_frames_;

@@ -28,16 +28,25 @@ struct ImpulseResponse {
 /// Which way the woofer moves for a positive signal; `unsure` is an answer.
 enum class WooferSign { positive, negative, unsure };
 
+/// Level and signal-to-noise in one octave band, as level_db is defined.
+struct OctaveReading {
+  double centre_hz = 1'000.0;
+  double level_db = 0.0;
+  double signal_to_noise_db = 0.0;
+};
+
 /// What was measured of one speaker at one mic position.
 struct SpeakerMeasurement {
   bool heard = false;   // false: silent, and nothing below is filled in
-  bool trusted = true;  // false: spoilt (clipped, dropout, noise in every take)
+  bool trusted = true;     // false: spoilt (clipped, dropout), or not like its fellows
+  bool bass_only = false;  // a main that is heard below 120 Hz only; then `heard` is false
   ImpulseResponse response;
   std::optional<Estimate> arrival_ms;  // of the direct sound, after the time reference
   std::optional<Estimate> level_db;    // contract's definition: 500 Hz-2 kHz, or 30-80 Hz for a sub
   WooferSign sign = WooferSign::unsure;
   double signal_to_noise_db = 0.0;     // in the band of level_db
   std::optional<double> decay_time_s;  // 500 Hz and 1 kHz octaves together
+  std::vector<OctaveReading> octaves;  // where the sweep is flat, ascending; IEC 61260-1 centres
 };
 
 /// Everything one recording yielded, speakers in the rig's order.

@@ -5,20 +5,20 @@
 
 namespace ringtrue {
 
-/// The responses of one speaker at one position, from its two sweeps, on one time grid.
+/// The response of one speaker at one position, and what noise is in it.
 ///
-/// `noise` is half the difference of the two: it has the same spectrum and power as the noise in `mean`, and nothing
-/// of the signal. Index `zero_index` is zero latency against the nominal time of the sweep.
+/// From two sweeps: `mean` is their mean and `noise` half their difference, which has the same spectrum and power as the
+/// noise in `mean` and nothing of the signal. From one: `mean` is that one, `noise` a stand-in of the same power from
+/// another speaker's pair. Index `zero_index` is zero latency against the nominal time of the sweep.
 struct Takes {
   double sample_rate_hz = 48'000.0;  // in the player's seconds
   std::size_t zero_index = 0;
-  std::vector<double> first;
-  std::vector<double> second;
   std::vector<double> mean;
   std::vector<double> noise;
 };
 
-[[nodiscard]] Takes combine(std::vector<double> first, std::vector<double> second, double sample_rate_hz,
+/// Takes of two sweeps. @param first, second  of equal length
+[[nodiscard]] Takes combine(const std::vector<double>& first, const std::vector<double>& second, double sample_rate_hz,
                             std::size_t zero_index);
 
 }  // namespace ringtrue

@@ -25,8 +25,8 @@ struct ScheduledSweep {
 };
 
 /// The excitation as a value: a few distinct sweeps and where on which output they are played.
-/// It is compact; `render` gives the samples. Each speaker is played twice, in mirrored order, so that a recording
-/// shows its own clock drift, lost samples and noise (docs/stimulus.md).
+/// It is compact; `render` gives the samples. Each speaker is played twice, the second time in another order, so
+/// that a recording shows its own clock drift, lost samples and noise (docs/stimulus.md).
 struct Stimulus {
   double sample_rate_hz = 48'000.0;
   int channels = 0;         // channel k (from 1) drives output k
@@ -45,8 +45,8 @@ struct StimulusOptions {
   Seconds lead_in{0.5};        // silence first
 };
 
-/// Plans the excitation for a rig: synchronised exponential sweeps, one speaker after another, then once more in
-/// reverse order. Pure.
+/// Plans the excitation for a rig: synchronised exponential sweeps, one speaker after another, then all once
+/// more in another order. Pure.
 /// @throws InvalidInput  when an option is out of range, or a speaker's band does not fit under half the sample rate
 [[nodiscard]] Stimulus plan_stimulus(const Rig& rig, const StimulusOptions& options);
 

@@ -1,0 +1,25 @@
+#pragma once
+
+#include <span>
+
+#include "ringtrue/response/measurement.hpp"
+#include "ringtrue/response/sweep_pair.hpp"
+#include "ringtrue/response/synchronisation.hpp"
+#include "ringtrue/response/take_choice.hpp"
+
+namespace ringtrue {
+
+/// What the recording itself suffered, in words: clipping, dropouts, noise events, missing takes, exchanged channels,
+/// a level that wanders.
+[[nodiscard]] Findings recording_findings(const Rig& rig, const Recording& recording, const Stimulus& stimulus,
+                                          std::span<const SweepPair> pairs, std::span<const PairResponse> responses,
+                                          std::span<const TakeChoice> choices, const RecordingFaults& faults,
+                                          const Synchronisation& sync, bool channels_exchanged);
+
+/// Throws the one line for a recording in which the sweeps are not found.
+[[noreturn]] void refuse_foreign_recording(const Recording& recording, bool looked_in_loopback);
+
+/// Throws when the responses are smeared over their whole window: another stimulus was played than the one given.
+void refuse_if_smeared(const Recording& recording, std::span<const PairResponse> responses);
+
+}  // namespace ringtrue

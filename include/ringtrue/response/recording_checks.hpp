@@ -1,0 +1,28 @@
+#pragma once
+
+#include <cstddef>
+#include <span>
+#include <vector>
+
+namespace ringtrue {
+
+/// Frames [from, to) of a recording.
+struct Stretch {
+  std::size_t from = 0;
+  std::size_t to = 0;
+};
+
+/// Frames at which a channel is clipped: flat tops, at full scale or anywhere below.
+///
+/// A signal that is not clipped rarely comes near its largest value; a clipped one piles up there. Of each sign, the
+/// frames within 1.5 % of the extreme are counted: they are a pile when there are at least 24 and four times as many as
+/// in the next 1.5 % (a steady sine, the worst case without clipping, has 2.4 times as many: acos(0.985) against
+/// acos(0.97) - acos(0.985)). At full scale three equal frames in a row are enough.
+/// @returns ascending frame numbers of the piles; empty when nothing is clipped
+[[nodiscard]] std::vector<std::size_t> clipped_frames(std::span<const float> channel);
+
+/// Runs of exact zeros that break into sound: 16 frames or more, with sound within 1 ms on both sides that is more than
+/// 3e-4 of the channel's extreme and neither fades out before nor in after the run. Such runs are lost buffers.
+[[nodiscard]] std::vector<Stretch> dropped_stretches(std::span<const float> channel);
+
+}  // namespace ringtrue

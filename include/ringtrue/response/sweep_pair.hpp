@@ -1,0 +1,43 @@
+#pragma once
+
+#include <array>
+#include <cstddef>
+#include <span>
+#include <vector>
+
+#include "ringtrue/response/deconvolution.hpp"
+
+namespace ringtrue {
+
+/// Energies of the difference of two takes of one sweep, block by block along the sweep, in three filters: treble
+/// (second difference), middle (first difference), bass (first difference of 1.3 ms means).
+constexpr std::size_t disturbance_filters = 3;
+struct Disturbance {
+  std::array<std::vector<double>, disturbance_filters> energies;
+  std::vector<double> loudness;  // energy of the sound itself in each block, treble filter
+};
+
+/// What the two sweeps of one speaker yielded.
+struct PairResponse {
+  std::vector<double> first;   // response of the first sweep, as Deconvolver::response
+  std::vector<double> second;
+  Disturbance disturbance;
+  double gain = 1.0;           // of the second against the first, by projection
+  double likeness = 0.0;       // correlation of the two, 0 to 1
+};
+
+/// Frames in one block of a Disturbance, at any sample rate about 21 ms.
+[[nodiscard]] std::size_t disturbance_block(double recorder_rate_hz);
+
+/// Both responses of a pair, and what differs between the two stretches of recording. The recording is compared, not
+/// the responses: distortion is the same twice and cancels, a slam is not.
+[[nodiscard]] PairResponse respond(const Deconvolver& deconvolver, std::span<const float> recording,
+                                   double first_zero_frame, double second_zero_frame, double recorder_rate_hz);
+
+/// Which take a disturbance fell into: the one whose spectrum at that block is higher where the other has only noise.
+/// @param first_frame, second_frame  of the block in the recording
+/// @returns 0 for the first take, 1 for the second
+[[nodiscard]] int disturbed_take(std::span<const float> recording, std::ptrdiff_t first_frame,
+                                 std::ptrdiff_t second_frame, std::size_t block);
+
+}  // namespace ringtrue

@@ -1,0 +1,203 @@
+#include "ringtrue/response/fellows.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <span>
+
+namespace ringtrue {
+namespace {
+
+constexpr std::size_t fewest_fellows = 3;
+// Speakers of one ring lie within some 6 dB of each other in level and in the balance of treble and bass, with room and
+// distance; a dead driver or a wrong gain makes more (common practice: 10 dB).
+constexpr double quiet_db = -10.0;
+constexpr double unbalanced_db = 12.0;
+
+double median(std::vector<double> values) {
+  const auto middle = values.begin() + std::ssize(values) / 2;
+  std::ranges::nth_element(values, middle);
+  return *middle;
+}
+
+struct Balance {
+  double treble_db = 0.0;  // 4 and 8 kHz octaves against the fellows
+  double bass_db = 0.0;    // 125 to 500 Hz octaves
+};
+
+bool is_main(const Rig& rig, std::size_t s) { return rig.speakers[s].kind == SpeakerKind::main; }
+
+/// Each octave's median level over the mains that are heard, keyed by its whole centre in Hz.
+std::map<long, double> usual_octaves(const Rig& rig, const PositionMeasurement& measurement) {
+  std::map<long, std::vector<double>> levels;
+  for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
+    if (!is_main(rig, s) || !measurement.speakers[s].heard) continue;
+    for (const OctaveReading& octave : measurement.speakers[s].octaves) {
+      levels[std::lround(octave.centre_hz)].push_back(octave.level_db);
+    }
+  }
+  std::map<long, double> usual;
+  for (auto& [centre, values] : levels) {
+    if (values.size() >= fewest_fellows) usual[centre] = median(std::move(values));
+  }
+  return usual;
+}
+
+/// Mean difference to the usual over the octaves from `low_hz` to `high_hz`; an octave that is lost in noise counts as
+/// its noise allows.
+std::optional<double> difference_db(const SpeakerMeasurement& speaker, const std::map<long, double>& usual,
+                                    double low_hz, double high_hz) {
+  double sum = 0.0;
+  double count = 0.0;
+  for (const auto& [centre, level_db] : usual) {
+    if (static_cast<double>(centre) < low_hz || static_cast<double>(centre) > high_hz) continue;
+    const auto own = std::ranges::find_if(
+        speaker.octaves, [&](const OctaveReading& octave) { return std::lround(octave.centre_hz) == centre; });
+    constexpr double lost_db = -30.0;
+    sum += own != speaker.octaves.end() ? std::max(lost_db, own->level_db - level_db) : lost_db;
+    count += 1.0;
+  }
+  if (count == 0.0) return {};
+  return sum / count;
+}
+
+/// True when a main's band holds the octaves that are compared: a narrow one is not dull, only narrow.
+bool holds(const Speaker& speaker, double low_hz, double high_hz) {
+  return speaker.band.low.value() <= low_hz && speaker.band.high.value() >= high_hz;
+}
+
+void add(PositionMeasurement& measurement, Severity severity, const char* code, const Speaker& speaker,
+         std::string message) {
+  measurement.findings.push_back({severity, code, speaker.label, std::move(message)});
+}
+
+void compare_levels(const Rig& rig, PositionMeasurement& measurement) {
+  const auto usual = usual_octaves(rig, measurement);
+  for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
+    SpeakerMeasurement& measured = measurement.speakers[s];
+    const Speaker& speaker = rig.speakers[s];
+    if (!is_main(rig, s) || !measured.heard) continue;
+    const auto treble = holds(speaker, 300.0, 12'000.0) ? difference_db(measured, usual, 3'000.0, 9'000.0) : std::nullopt;
+    const auto bass = holds(speaker, 150.0, 1'500.0) ? difference_db(measured, usual, 200.0, 600.0) : std::nullopt;
+    if (treble && bass && *treble < *bass - unbalanced_db) {
+      measured.trusted = false;
+      add(measurement, Severity::stop, "dull-speaker", speaker,
+          fmt::format("{} (output {}) has {:.0f} dB less treble than its fellows: its tweeter may be dead or covered. "
+                      "Listen to it closely, then measure again.",
+                      speaker.label, speaker.output, *bass - *treble));
+    } else if (treble && bass && *bass < *treble - unbalanced_db) {
+      measured.trusted = false;
+      add(measurement, Severity::stop, "thin-speaker", speaker,
+          fmt::format("{} (output {}) has {:.0f} dB less bass and middle than its fellows: its woofer may be dead, or a "
+                      "filter is on. Listen to it closely, then measure again.",
+                      speaker.label, speaker.output, *treble - *bass));
+    } else if (treble && bass && std::max(*treble, *bass) < quiet_db) {
+      measured.trusted = false;
+      add(measurement, Severity::warn, "quiet-speaker", speaker,
+          fmt::format("{} (output {}) is {:.0f} dB quieter than its fellows: turn up its input gain, or check its cable, "
+                      "then measure again.",
+                      speaker.label, speaker.output, -0.5 * (*treble + *bass)));
+    }
+  }
+}
+
+/// A sub whose upper octave is as loud as its lower ones, and without the lowest: what a main's woofer sounds like.
+bool sounds_like_main(const SpeakerMeasurement& measured) {
+  if (!measured.heard) return false;
+  const auto level_at = [&](double centre) -> std::optional<double> {
+    for (const OctaveReading& octave : measured.octaves) {
+      if (std::abs(octave.centre_hz / centre - 1.0) < 0.1) return octave.level_db;
+    }
+    return {};
+  };
+  const auto low = level_at(63.1);
+  const auto high = level_at(125.9);
+  return low && high && *high > *low + 3.0;
+}
+
+void find_bass_only(const Rig& rig, PositionMeasurement& measurement) {
+  for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
+    if (!measurement.speakers[s].bass_only) continue;
+    measurement.speakers[s].trusted = false;
+    std::optional<std::size_t> sub;
+    for (std::size_t other = 0; other < rig.speakers.size(); ++other) {
+      if (!is_main(rig, other) && sounds_like_main(measurement.speakers[other])) sub = other;
+    }
+    const Speaker& speaker = rig.speakers[s];
+    if (!sub) {
+      add(measurement, Severity::stop, "bass-only", speaker,
+          fmt::format("{} (output {}) plays bass and nothing above: its cable may lead to the sub, or its tweeter and "
+                      "crossover are dead.",
+                      speaker.label, speaker.output));
+      continue;
+    }
+    measurement.speakers[*sub].trusted = false;
+    const Speaker& other = rig.speakers[*sub];
+    for (const Speaker* named : {&speaker, &other}) {
+      add(measurement, Severity::stop, "swapped-outputs", *named,
+          fmt::format("Outputs {} ({}) and {} ({}) are exchanged: {} plays only bass and {} plays none. Exchange the "
+                      "two cables and measure again.",
+                      speaker.output, speaker.label, other.output, other.label, speaker.label, other.label));
+    }
+  }
+}
+
+/// Projection of one response on another over a stretch: how much of b is in a, and how alike they are.
+struct Overlap {
+  double share = 0.0;     // <a, b> / <b, b>
+  double likeness = 0.0;  // <a, b> / |a| |b|
+  double loudness = 0.0;  // <a, a> / <b, b>
+};
+
+Overlap overlap(std::span<const float> a, std::span<const float> b) {
+  double ab = 0.0;
+  double aa = 0.0;
+  double bb = 0.0;
+  for (std::size_t n = 1; n < std::min(a.size(), b.size()); ++n) {
+    const auto x = static_cast<double>(a[n]) - static_cast<double>(a[n - 1]);  // room modes are common, treble is not
+    const auto y = static_cast<double>(b[n]) - static_cast<double>(b[n - 1]);
+    ab += x * y;
+    aa += x * x;
+    bb += y * y;
+  }
+  if (aa <= 0.0 || bb <= 0.0) return {};
+  return {ab / bb, ab / std::sqrt(aa * bb), aa / bb};
+}
+
+void find_shared_outputs(const Rig& rig, PositionMeasurement& measurement) {
+  // An output that plays its own speaker and another one's holds that one's whole response, its reverberation too.
+  constexpr double like_at_least = 0.35;
+  constexpr double late_s = 0.09;  // after the window's start: past the direct sounds of any ring
+  for (std::size_t i = 0; i < rig.speakers.size(); ++i) {
+    for (std::size_t j = 0; j < rig.speakers.size(); ++j) {
+      const SpeakerMeasurement& a = measurement.speakers[i];
+      const SpeakerMeasurement& b = measurement.speakers[j];
+      if (i == j || !is_main(rig, i) || !is_main(rig, j) || !a.heard || !b.heard) continue;
+      const Overlap whole = overlap(a.response.samples, b.response.samples);
+      if (whole.likeness < like_at_least || std::abs(whole.share - 1.0) > 0.15 || whole.loudness < 1.2) continue;
+      const auto late = static_cast<std::size_t>(late_s * a.response.sample_rate_hz);
+      const std::size_t size = std::min(a.response.samples.size(), b.response.samples.size());
+      if (size <= late) continue;
+      const Overlap tail = overlap(std::span{a.response.samples}.subspan(late, size - late),
+                                   std::span{b.response.samples}.subspan(late, size - late));
+      if (std::abs(tail.share - 1.0) > 0.2 || tail.likeness < like_at_least) continue;
+      measurement.speakers[i].trusted = false;
+      add(measurement, Severity::stop, "shared-output", rig.speakers[i],
+          fmt::format("Output {} ({}) plays {} as well: one signal reaches two speakers. Look for a splitter, a link or "
+                      "a double routing, then measure again.",
+                      rig.speakers[i].output, rig.speakers[i].label, rig.speakers[j].label));
+    }
+  }
+}
+
+}  // namespace
+
+void compare_fellows(const Rig& rig, PositionMeasurement& measurement) {
+  compare_levels(rig, measurement);
+  find_bass_only(rig, measurement);
+  find_shared_outputs(rig, measurement);
+}
+
+}  // namespace ringtrue

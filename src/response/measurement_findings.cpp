@@ -1,0 +1,228 @@
+#include "ringtrue/response/measurement_findings.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "ringtrue/core/errors.hpp"
+
+namespace ringtrue {
+namespace {
+
+/// Everything the sentences are made from.
+struct Facts {
+  const Rig& rig;
+  const Recording& recording;
+  std::span<const SweepPair> pairs;
+  std::span<const TakeChoice> choices;
+  const RecordingFaults& faults;
+  const Synchronisation& sync;
+
+  [[nodiscard]] const Speaker& speaker(std::size_t pair) const { return rig.speakers[pairs[pair].speaker]; }
+  [[nodiscard]] std::size_t sweep(std::size_t pair, std::size_t take) const {
+    return take == 0 ? pairs[pair].first : pairs[pair].second;
+  }
+};
+
+const char* take_name(std::size_t take) { return take == 0 ? "first" : "second"; }
+
+/// What a fault in one take means for the speaker's settings.
+std::string consequence(const TakeChoice& choice) {
+  if (!choice.usable) return "Both its sweeps are spoilt, so no settings are given for it; measure again.";
+  if (choice.used[0] && choice.used[1]) return "Its settings are less sure; measure again if you can.";
+  return "Its other sweep is whole and was used alone, so its settings stand.";
+}
+
+void add(Findings& findings, Severity severity, const char* code, const Speaker& speaker, std::string message) {
+  findings.push_back({severity, code, speaker.label, std::move(message)});
+}
+
+void add_take_findings(const Facts& facts, Findings& findings) {
+  for (std::size_t i = 0; i < facts.pairs.size(); ++i) {
+    const TakeChoice& choice = facts.choices[i];
+    const Speaker& speaker = facts.speaker(i);
+    const Severity severity = choice.usable ? Severity::warn : Severity::stop;
+    bool absent_said = false;
+    for (const std::size_t take : {0U, 1U}) {
+      const std::size_t sweep = facts.sweep(i, take);
+      switch (choice.faults[take]) {
+        case TakeFault::none:
+        case TakeFault::clipped: break;
+        case TakeFault::cut: break;  // said with its step
+        case TakeFault::absent:
+          if (facts.pairs[i].first == facts.pairs[i].second || absent_said) break;
+          absent_said = true;
+          add(findings, severity, "recording-too-short", speaker,
+              fmt::format("{}: the recording does not hold the whole {} sweep of {}. {} Let the recorder run from "
+                          "before the first sound until after the last.",
+                          facts.recording.name, take_name(take), speaker.label, consequence(choice)));
+          break;
+        case TakeFault::dropped: {
+          const Stretch lost = facts.faults.dropped[*facts.faults.dropped_in[sweep]];
+          add(findings, severity, "dropout", speaker,
+              fmt::format("{}: at {:.2f} s the sound breaks off for {:.1f} ms, in the {} sweep of {}. {} Give the audio "
+                          "program a larger buffer and close what else is running.",
+                          facts.recording.name, static_cast<double>(lost.from) / facts.sync.rate_hz,
+                          static_cast<double>(lost.to - lost.from) / facts.sync.rate_hz * 1e3, take_name(take),
+                          speaker.label, consequence(choice)));
+          break;
+        }
+        case TakeFault::disturbed:
+          add(findings, severity, "noise-event", speaker,
+              fmt::format("{}: a noise {:.0f} dB over the rest (a slam, a voice, traffic?) around {:.1f} s, in the {} "
+                          "sweep of {}. {}",
+                          facts.recording.name, choice.disturbance_db, choice.disturbed_at_s.value_or(0.0),
+                          take_name(take), speaker.label, consequence(choice)));
+          break;
+      }
+    }
+  }
+}
+
+void add_clipping(const Facts& facts, Findings& findings) {
+  for (std::size_t i = 0; i < facts.pairs.size(); ++i) {
+    const std::size_t first = facts.faults.clipped[facts.pairs[i].first];
+    const std::size_t second = facts.faults.clipped[facts.pairs[i].second];
+    if (first + second == 0) continue;
+    const TakeChoice& choice = facts.choices[i];
+    const Speaker& speaker = facts.speaker(i);
+    const bool spoilt = choice.faults[0] == TakeFault::clipped || choice.faults[1] == TakeFault::clipped;
+    add(findings, choice.usable ? Severity::warn : Severity::stop, "clipped-recording", speaker,
+        fmt::format("{}: {} samples are clipped while {} plays. {} Turn the microphone's input gain down by 6 dB or "
+                    "more (not the speakers) and measure again.",
+                    facts.recording.name, first + second, speaker.label,
+                    spoilt ? consequence(choice) : "So few that its settings stand."));
+  }
+}
+
+void add_steps(const Facts& facts, Findings& findings) {
+  for (const TimelineStep& step : facts.sync.timeline.steps) {
+    if (std::abs(step.frames) < 0.5) continue;
+    std::optional<std::size_t> pair;
+    std::size_t take = 0;
+    for (std::size_t i = 0; i < facts.pairs.size(); ++i) {
+      for (const std::size_t t : {0U, 1U}) {
+        if (facts.sweep(i, t) != step.after) continue;
+        pair = i;
+        take = t;
+      }
+    }
+    const double seconds = facts.sync.zero_frames[step.after] / facts.sync.rate_hz;
+    const std::string what = fmt::format("{:.0f} samples were {}", std::abs(step.frames), step.frames < 0.0 ? "lost" : "put in");
+    if (pair && step.inside) {
+      const TakeChoice& choice = facts.choices[*pair];
+      add(findings, choice.usable ? Severity::warn : Severity::stop, "dropout", facts.speaker(*pair),
+          fmt::format("{}: {} during the {} sweep of {} (it starts at {:.1f} s). Everything after it was put back in "
+                      "its place. {} Give the audio program a larger buffer.",
+                      facts.recording.name, what, take_name(take), facts.speaker(*pair).label, seconds,
+                      consequence(choice)));
+    } else {
+      findings.push_back({Severity::warn, "dropout", std::nullopt,
+                          fmt::format("{}: {} in the silence after the sweep that starts at {:.1f} s. Everything after "
+                                      "it was put back in its place, all settings stand. Give the audio program a "
+                                      "larger buffer.",
+                                      facts.recording.name, what, seconds)});
+    }
+  }
+}
+
+void add_stray_dropouts(const Facts& facts, Findings& findings) {
+  for (std::size_t d = 0; d < facts.faults.dropped.size(); ++d) {
+    const bool in_a_sweep = std::ranges::any_of(facts.faults.dropped_in, [&](const auto& index) { return index == d; });
+    if (in_a_sweep) continue;
+    const Stretch lost = facts.faults.dropped[d];
+    findings.push_back({Severity::warn, "dropout", std::nullopt,
+                        fmt::format("{}: at {:.2f} s the sound breaks off for {:.1f} ms, between two sweeps. All "
+                                    "settings stand, but the audio program loses data: give it a larger buffer.",
+                                    facts.recording.name, static_cast<double>(lost.from) / facts.sync.rate_hz,
+                                    static_cast<double>(lost.to - lost.from) / facts.sync.rate_hz * 1e3)});
+  }
+}
+
+/// Automatic gain or noise suppression: the same speaker comes out louder in one pass than in the other.
+void add_wandering_level(const Facts& facts, std::span<const PairResponse> responses, Findings& findings) {
+  constexpr double steady_db = 0.15;  // ten times what temperature and noise do between two sweeps
+  std::size_t wandering = 0;
+  std::size_t looked_at = 0;
+  double largest_db = 0.0;
+  for (std::size_t i = 0; i < facts.pairs.size(); ++i) {
+    const bool both = facts.choices[i].used[0] && facts.choices[i].used[1] && facts.choices[i].usable;
+    if (!both || responses[i].likeness < 0.9 || facts.choices[i].disturbance_db > 0.0) continue;
+    ++looked_at;
+    // The projection of noisy takes falls short by their likeness; what is left is the gain.
+    const double change_db = 20.0 * std::log10(std::max(1e-6, responses[i].gain / responses[i].likeness));
+    if (std::abs(change_db) <= steady_db) continue;
+    ++wandering;
+    largest_db = std::max(largest_db, std::abs(change_db));
+  }
+  if (wandering == 0 || 4 * wandering < looked_at) return;
+  findings.push_back({Severity::stop, "input-processing", std::nullopt,
+                      fmt::format("{}: the same sweep comes out up to {:.1f} dB louder one time than the other, on {} of "
+                                  "{} speakers: something turns the microphone up and down. Switch off automatic gain, "
+                                  "noise suppression and enhancements for this input, then measure again; the levels "
+                                  "here are not to be trusted.",
+                                  facts.recording.name, largest_db, wandering, looked_at)});
+}
+
+}  // namespace
+
+Findings recording_findings(const Rig& rig, const Recording& recording, const Stimulus& stimulus,
+                            std::span<const SweepPair> pairs, std::span<const PairResponse> responses,
+                            std::span<const TakeChoice> choices, const RecordingFaults& faults,
+                            const Synchronisation& sync, bool channels_exchanged) {
+  (void)stimulus;
+  const Facts facts{rig, recording, pairs, choices, faults, sync};
+  Findings findings;
+  if (channels_exchanged) {
+    findings.push_back({Severity::warn, "channels-exchanged", std::nullopt,
+                        fmt::format("{}: the channel named as loopback hears the room and the microphone's does not: "
+                                    "the two are exchanged. They were used the right way round; correct the cables or "
+                                    "the channel numbers.",
+                                    recording.name)});
+  }
+  add_clipping(facts, findings);
+  add_steps(facts, findings);
+  add_stray_dropouts(facts, findings);
+  add_take_findings(facts, findings);
+  add_wandering_level(facts, responses, findings);
+  return findings;
+}
+
+void refuse_foreign_recording(const Recording& recording, bool looked_in_loopback) {
+  throw InvalidInput{recording.name,
+                     looked_in_loopback ? "the sweeps of this stimulus are not in its loopback channel"
+                                        : "the sweeps of this stimulus are not in the recording",
+                     looked_in_loopback
+                         ? "check the loopback's cable and channel number, or leave the loopback out"
+                         : "check that stimulus and recording belong together and that the microphone was on"};
+}
+
+void refuse_if_smeared(const Recording& recording, std::span<const PairResponse> responses) {
+  constexpr std::size_t stretches = 12;  // of the window: a room leaves most of its energy in one or two of them
+  constexpr double concentrated = 0.45;
+  std::vector<double> shares;
+  for (const PairResponse& response : responses) {
+    if (response.likeness < 0.5) continue;  // noise is spread out too
+    std::vector<double> energies(stretches);
+    double all = 0.0;
+    double last = 0.0;
+    for (std::size_t n = 0; n < response.first.size(); ++n) {
+      const double treble = response.first[n] - last;
+      last = response.first[n];
+      energies[n * stretches / response.first.size()] += treble * treble;
+      all += treble * treble;
+    }
+    double best = 0.0;
+    for (std::size_t s = 0; s + 1 < stretches; ++s) best = std::max(best, energies[s] + energies[s + 1]);
+    if (all > 0.0) shares.push_back(best / all);
+  }
+  if (shares.empty()) return;
+  const auto middle = shares.begin() + std::ssize(shares) / 2;
+  std::ranges::nth_element(shares, middle);
+  if (*middle >= concentrated) return;
+  throw InvalidInput{recording.name, "its sweeps are not those of this stimulus: no response comes to a point",
+                     "give the stimulus file that was really played"};
+}
+
+}  // namespace ringtrue

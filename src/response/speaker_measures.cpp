@@ -1,0 +1,144 @@
+#include "ringtrue/response/speaker_measures.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "ringtrue/core/parallel.hpp"
+#include "ringtrue/response/arrival.hpp"
+#include "ringtrue/response/clock.hpp"
+#include "ringtrue/response/decay.hpp"
+#include "ringtrue/response/level.hpp"
+#include "ringtrue/response/polarity.hpp"
+#include "ringtrue/response/subwoofer_model.hpp"
+
+namespace ringtrue {
+namespace {
+
+constexpr double dullest_loopback_hz = 2'000.0;  // a sub's sweep is too dull to time an electrical path
+
+double start_of(const Stimulus& stimulus, std::size_t sweep) {
+  return static_cast<double>(stimulus.sweeps[sweep].first_frame) / stimulus.sample_rate_hz;
+}
+
+double median(std::vector<double> values) {
+  const auto middle = values.begin() + std::ssize(values) / 2;
+  std::ranges::nth_element(values, middle);
+  return *middle;
+}
+
+/// Octaves whose whole band lies where the sweep is flat. Source: IEC 61260-1:2014, mid-bands 1000 G^k, G = 10^0.3.
+std::vector<OctaveReading> octave_readings(const Takes& takes, Band flat, std::size_t from) {
+  std::vector<OctaveReading> readings;
+  for (int k = -5; k <= 4; ++k) {
+    const double centre = 1'000.0 * std::pow(10.0, 0.3 * k);
+    const Band octave{Hertz{centre * std::pow(10.0, -0.15)}, Hertz{centre * std::pow(10.0, 0.15)}};
+    if (octave.low < flat.low || octave.high > flat.high) continue;
+    if (const auto level = pink_band_level(takes, octave, from, takes.mean.size())) {
+      readings.push_back({centre, level->level_db.value, level->signal_to_noise_db});
+    }
+  }
+  return readings;
+}
+
+/// A main that has no treble but is loud below 120 Hz: its cable may lead to the sub.
+bool plays_bass_only(const Takes& takes, Band flat) {
+  const Band bass{std::max(flat.low, Hertz{40.0}), Hertz{std::max(120.0, 1.5 * flat.low.value())}};
+  const auto level = pink_band_level(takes, bass, 0, takes.mean.size());
+  const auto middle = pink_band_level(takes, {Hertz{500.0}, Hertz{2e3}}, 0, takes.mean.size());
+  if (!level || level->signal_to_noise_db < 10.0) return false;
+  return !middle || middle->level_db.value < level->level_db.value - 25.0;
+}
+
+}  // namespace
+
+SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sweep_band, double nominal_rate_hz) {
+  SpeakerMeasurement result;
+  const Band flat = flat_band(sweep_band);
+  const double to_ms = 1e3 / takes.sample_rate_hz;
+  std::optional<Arrival> arrival;
+  if (kind == SpeakerKind::sub) {
+    if (const auto onset = subwoofer_onset(takes, sweep_band)) {
+      arrival = onset->arrival;
+      result.sign = onset->sign;
+    }
+  } else {
+    arrival = full_range_arrival(takes, flat);
+    result.bass_only = (!arrival || arrival->signal_to_noise_db < 30.0) && plays_bass_only(takes, flat);
+    if (result.bass_only) return result;
+    if (arrival) result.sign = woofer_sign(takes, arrival->index, flat);
+  }
+  if (!arrival) return result;
+
+  const Band level_band = kind == SpeakerKind::sub ? Band{Hertz{30.0}, Hertz{80.0}} : Band{Hertz{500.0}, Hertz{2e3}};
+  const double lead_s = kind == SpeakerKind::sub ? 0.06 : 0.01;
+  const auto from = static_cast<std::size_t>(std::max(0.0, std::floor(arrival->index - lead_s * takes.sample_rate_hz)));
+  const auto level = pink_band_level(takes, level_band, from, takes.mean.size());
+  if (!level) return result;
+
+  result.heard = true;
+  const double zero = static_cast<double>(takes.zero_index);
+  result.arrival_ms = Estimate{(arrival->index - zero) * to_ms, arrival->uncertainty_samples * to_ms};
+  result.level_db = level->level_db;
+  result.signal_to_noise_db = level->signal_to_noise_db;
+  result.decay_time_s = mid_decay_time_s(takes, arrival->index, flat);
+  result.octaves = octave_readings(takes, flat, from);
+  // At the recorder's nominal rate, with the arrival exactly in its place; the clock's ppm are left in the pitch.
+  result.response.sample_rate_hz = nominal_rate_hz;
+  result.response.first_sample_ms = result.arrival_ms->value - arrival->index * 1e3 / nominal_rate_hz;
+  result.response.samples.assign(takes.mean.begin(), takes.mean.end());
+  return result;
+}
+
+std::optional<double> loopback_arrival_ms(const Stimulus& stimulus, std::span<const float> loopback,
+                                          const std::vector<Deconvolver>& deconvolvers, const Synchronisation& sync,
+                                          unsigned threads) {
+  std::vector<std::optional<double>> arrivals(stimulus.sweeps.size());
+  parallel_for(arrivals.size(), threads, [&](std::size_t i) {
+    const Deconvolver& deconvolver = deconvolvers[stimulus.sweeps[i].shape];
+    const Band band = flat_band(stimulus.shapes[stimulus.sweeps[i].shape].band);
+    if (!sync.whole[i] || band.high.value() < dullest_loopback_hz) return;
+    const auto h = deconvolver.response(loopback, sync.zero_frames[i]);
+    const Takes takes = combine(h, h, sync.rate_hz, deconvolver.zero_index());
+    if (const auto arrival = full_range_arrival(takes, band)) {
+      arrivals[i] = (arrival->index - static_cast<double>(takes.zero_index)) / sync.rate_hz * 1e3;
+    }
+  });
+  std::vector<double> known;
+  for (const auto& arrival : arrivals) {
+    if (arrival) known.push_back(*arrival);
+  }
+  if (known.empty()) return {};
+  return median(std::move(known));
+}
+
+std::optional<double> electrical_share(const Stimulus& stimulus, std::span<const float> channel, double rate_hz) {
+  constexpr std::size_t sweeps_looked_at = 3;
+  constexpr double near_s = 0.001;
+  const auto start_lag = find_start(stimulus, channel, rate_hz);
+  if (!start_lag) return {};
+  std::vector<double> shares;
+  for (std::size_t i = 0; i < stimulus.sweeps.size() && shares.size() < sweeps_looked_at; ++i) {
+    const SweepShape& shape = stimulus.shapes[stimulus.sweeps[i].shape];
+    if (shape.band.high.value() < dullest_loopback_hz) continue;
+    const Deconvolver deconvolver{shape, stimulus.sample_rate_hz, rate_hz, {0.05, 0.2}};
+    auto h = deconvolver.response(channel, (start_of(stimulus, i) + *start_lag) * rate_hz);
+    for (std::size_t n = h.size() - 1; n > 0; --n) h[n] -= h[n - 1];  // weighs the treble: band edges ring in the bass
+    h[0] = 0.0;
+    const auto louder = [](double a, double b) { return std::abs(a) < std::abs(b); };
+    const auto peak = std::ranges::max_element(h, louder) - h.begin();
+    const auto reach = static_cast<std::ptrdiff_t>(near_s * rate_hz);
+    double near = 0.0;
+    double all = 0.0;
+    for (std::ptrdiff_t n = 0; n < std::ssize(h); ++n) {
+      const double energy = h[static_cast<std::size_t>(n)] * h[static_cast<std::size_t>(n)];
+      all += energy;
+      if (std::abs(n - peak) <= reach) near += energy;
+    }
+    if (all > 0.0) shares.push_back(near / all);
+  }
+  if (shares.empty()) return {};
+  return median(std::move(shares));
+}
+
+}  // namespace ringtrue

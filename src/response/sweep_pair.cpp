@@ -1,0 +1,115 @@
+#include "ringtrue/response/sweep_pair.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <numbers>
+
+#include "ringtrue/dsp/real_fft.hpp"
+
+namespace ringtrue {
+namespace {
+
+double energy(std::span<const double> x) {
+  double sum = 0.0;
+  for (const double sample : x) sum += sample * sample;
+  return sum;
+}
+
+double product(std::span<const double> a, std::span<const double> b) {
+  double sum = 0.0;
+  for (std::size_t n = 0; n < a.size(); ++n) sum += a[n] * b[n];
+  return sum;
+}
+
+std::vector<double> first_difference(std::span<const double> x) {
+  std::vector<double> y(x.size());
+  for (std::size_t n = 1; n < x.size(); ++n) y[n] = x[n] - x[n - 1];
+  return y;
+}
+
+/// Means over the last `width` samples.
+std::vector<double> running_mean(std::span<const double> x, std::size_t width) {
+  std::vector<double> y(x.size());
+  double sum = 0.0;
+  for (std::size_t n = 0; n < x.size(); ++n) {
+    sum += x[n];
+    if (n >= width) sum -= x[n - width];
+    y[n] = sum / static_cast<double>(width);
+  }
+  return y;
+}
+
+std::vector<double> block_energies(std::span<const double> x, std::size_t block) {
+  std::vector<double> energies;
+  for (std::size_t from = 0; from + block <= x.size(); from += block) energies.push_back(energy(x.subspan(from, block)));
+  return energies;
+}
+
+/// Natural logarithms of the power spectrum of a Hann-windowed stretch; frames outside count as silence.
+std::vector<double> log_spectrum(std::span<const float> recording, std::ptrdiff_t from, std::size_t length) {
+  const RealFft fft{good_fft_size(length)};
+  std::vector<double> x(fft.size());
+  for (std::size_t i = 0; i < length; ++i) {
+    const std::ptrdiff_t n = from + static_cast<std::ptrdiff_t>(i);
+    if (n < 0 || n >= std::ssize(recording)) continue;
+    const double phase = 2.0 * std::numbers::pi * static_cast<double>(i) / static_cast<double>(length);
+    x[i] = (0.5 - 0.5 * std::cos(phase)) * static_cast<double>(recording[static_cast<std::size_t>(n)]);
+  }
+  std::vector<double> logs;
+  for (const std::complex<double>& bin : spectrum(fft, std::span<const double>{x})) {
+    logs.push_back(std::log(std::norm(bin) + 1e-24));
+  }
+  return logs;
+}
+
+}  // namespace
+
+std::size_t disturbance_block(double recorder_rate_hz) {
+  return static_cast<std::size_t>(std::lround(1'024.0 * recorder_rate_hz / 48'000.0));
+}
+
+PairResponse respond(const Deconvolver& deconvolver, std::span<const float> recording, double first_zero_frame,
+                     double second_zero_frame, double recorder_rate_hz) {
+  auto pair = deconvolver.pair(recording, first_zero_frame, second_zero_frame);
+  PairResponse result;
+  const double own = energy(pair.first);
+  const double both = product(pair.first, pair.second);
+  const double other = energy(pair.second);
+  result.gain = own > 0.0 ? both / own : 1.0;
+  result.likeness = own > 0.0 && other > 0.0 ? both / std::sqrt(own * other) : 0.0;
+
+  const std::size_t block = disturbance_block(recorder_rate_hz);
+  const auto middle = first_difference(pair.difference);
+  const auto treble = first_difference(middle);
+  const auto width = static_cast<std::size_t>(std::lround(64.0 * recorder_rate_hz / 48'000.0));
+  const auto bass = first_difference(running_mean(pair.difference, width));
+  result.disturbance.energies = {block_energies(treble, block), block_energies(middle, block),
+                                 block_energies(bass, block)};
+
+  const auto start = static_cast<std::ptrdiff_t>(first_zero_frame) - static_cast<std::ptrdiff_t>(deconvolver.zero_index());
+  std::vector<double> sound(pair.difference.size());
+  for (std::ptrdiff_t i = 0; i < std::ssize(sound); ++i) {
+    const std::ptrdiff_t n = start + i;
+    if (n >= 0 && n < std::ssize(recording)) {
+      sound[static_cast<std::size_t>(i)] = static_cast<double>(recording[static_cast<std::size_t>(n)]);
+    }
+  }
+  result.disturbance.loudness = block_energies(first_difference(first_difference(sound)), block);
+  result.first = std::move(pair.first);
+  result.second = std::move(pair.second);
+  return result;
+}
+
+int disturbed_take(std::span<const float> recording, std::ptrdiff_t first_frame, std::ptrdiff_t second_frame,
+                   std::size_t block) {
+  // Sweep and room are in both alike and cancel in the difference of logarithms; where only noise is, the disturbance
+  // stands out. The mean over all bins therefore has the sign of the disturbed one.
+  const auto first = log_spectrum(recording, first_frame, 2 * block);
+  const auto second = log_spectrum(recording, second_frame, 2 * block);
+  double sum = 0.0;
+  for (std::size_t k = 0; k < first.size(); ++k) sum += first[k] - second[k];
+  return sum >= 0.0 ? 0 : 1;
+}
+
+}  // namespace ringtrue

@@ -1,0 +1,106 @@
+#include "ringtrue/response/synchronisation.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "ringtrue/core/parallel.hpp"
+#include "ringtrue/response/deconvolution.hpp"
+
+namespace ringtrue {
+namespace {
+
+constexpr std::size_t pairs_for_the_clock = 6;
+constexpr double coherent = 0.3;
+constexpr double sound_span_frames = 0.3;       // a pair that lies further off its clock's span hints at lost samples
+const ResponseWindow near_window{0.05, 0.15};   // what a span of an unbroken recording can leave
+const ResponseWindow wide_window{0.30, 0.45};   // lost or repeated buffers of up to a third of a second
+
+double start_of(const Stimulus& stimulus, std::size_t sweep) {
+  return static_cast<double>(stimulus.sweeps[sweep].first_frame) / stimulus.sample_rate_hz;
+}
+
+std::vector<Deconvolver> deconvolvers_for(const Stimulus& stimulus, double rate_hz, ResponseWindow window) {
+  std::vector<Deconvolver> deconvolvers;
+  for (const SweepShape& shape : stimulus.shapes) {
+    deconvolvers.emplace_back(shape, stimulus.sample_rate_hz, rate_hz, window);
+  }
+  return deconvolvers;
+}
+
+bool inside_recording(const Stimulus& stimulus, std::size_t sweep, double zero_frame, double rate_hz,
+                      std::size_t frames) {
+  constexpr double fade_in_s = 0.02;  // what a late recorder may miss of the first fade without harm
+  constexpr double decay_s = 0.05;
+  const auto& samples = stimulus.shapes[stimulus.sweeps[sweep].shape].samples;
+  const double length = static_cast<double>(samples.size()) / stimulus.sample_rate_hz * rate_hz;
+  return zero_frame >= -fade_in_s * rate_hz &&
+         zero_frame + length + decay_s * rate_hz <= static_cast<double>(frames);
+}
+
+/// Spans of some pairs in the recording, sweeps taken at the nominal rate; incoherent pairs are left out.
+std::vector<SpanReading> read_spans(const Stimulus& stimulus, std::span<const float> channel, double rate_hz,
+                                    double start_lag_s, std::span<const SweepPair> pairs, ResponseWindow window,
+                                    unsigned threads) {
+  const auto deconvolvers = deconvolvers_for(stimulus, rate_hz, window);
+  std::vector<std::optional<SpanReading>> found(pairs.size());
+  parallel_for(pairs.size(), threads, [&](std::size_t i) {
+    const SweepPair& pair = pairs[i];
+    const std::size_t shape = stimulus.sweeps[pair.first].shape;
+    const double first = (start_of(stimulus, pair.first) + start_lag_s) * rate_hz;
+    const double second = (start_of(stimulus, pair.second) + start_lag_s) * rate_hz;
+    const bool there = inside_recording(stimulus, pair.first, first, rate_hz, channel.size()) &&
+                       inside_recording(stimulus, pair.second, second, rate_hz, channel.size());
+    if (!there) return;
+    const Band band = flat_band(stimulus.shapes[shape].band);
+    const auto h1 = deconvolvers[shape].response(channel, first);
+    const auto h2 = deconvolvers[shape].response(channel, second);
+    const PairLag lag = pair_lag(h1, h2, band, rate_hz);
+    if (lag.coherence < coherent) return;
+    found[i] = SpanReading{pair.first, pair.second, start_of(stimulus, pair.second) - start_of(stimulus, pair.first),
+                           lag.lag_samples, lag.uncertainty_samples};
+  });
+  std::vector<SpanReading> spans;
+  for (const auto& span : found) {
+    if (span) spans.push_back(*span);
+  }
+  return spans;
+}
+
+bool broken(const Timeline& timeline) { return timeline.misfit > sound_span_frames || !timeline.steps.empty(); }
+
+}  // namespace
+
+std::optional<Synchronisation> synchronise(const Stimulus& stimulus, std::span<const float> channel,
+                                           double nominal_rate_hz, Thoroughness thoroughness,
+                                           unsigned threads) {
+  const auto start_lag = find_start(stimulus, channel, nominal_rate_hz);
+  if (!start_lag) return {};
+  std::vector<SweepPair> pairs = sweep_pairs(stimulus);
+  std::erase_if(pairs, [](const SweepPair& pair) { return pair.first == pair.second; });
+
+  // Cheap first: every other pair, short windows. Only where their spans do not agree are all pairs looked at widely.
+  std::vector<SweepPair> some;
+  const std::size_t stride = std::max<std::size_t>(1, pairs.size() / pairs_for_the_clock);
+  for (std::size_t i = 0; i < pairs.size(); i += stride) some.push_back(pairs[i]);
+  const std::size_t sweeps = stimulus.sweeps.size();
+  const auto quick = read_spans(stimulus, channel, nominal_rate_hz, *start_lag, some, near_window, threads);
+  Synchronisation result;
+  result.start_lag_s = *start_lag;
+  result.timeline = solve_timeline(quick, sweeps, nominal_rate_hz);
+  if (thoroughness == Thoroughness::thorough || broken(result.timeline) || quick.size() < some.size()) {
+    const auto spans = read_spans(stimulus, channel, nominal_rate_hz, *start_lag, pairs, wide_window, threads);
+    result.timeline = solve_timeline(spans, sweeps, nominal_rate_hz);
+  }
+
+  result.rate_hz = nominal_rate_hz * (1.0 + 1e-6 * result.timeline.clock_ppm.value);
+  for (std::size_t i = 0; i < sweeps; ++i) {
+    const double zero = start_of(stimulus, i) * result.rate_hz + *start_lag * nominal_rate_hz + result.timeline.shift_of(i);
+    result.zero_frames.push_back(zero);
+    const bool cut = std::ranges::any_of(result.timeline.steps,
+                                         [&](const TimelineStep& step) { return step.inside && step.after == i; });
+    result.whole.push_back(!cut && inside_recording(stimulus, i, zero, result.rate_hz, channel.size()));
+  }
+  return result;
+}
+
+}  // namespace ringtrue

@@ -1,0 +1,212 @@
+#include "ringtrue/response/take_choice.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace ringtrue {
+namespace {
+
+// A block counts as disturbed from these ratios to the usual on (12 dB, 12 dB, 16 dB): stationary noise of 1500 blocks
+// stays below, in the bass with its few degrees of freedom as well.
+constexpr std::array<double, disturbance_filters> disturbed_ratio{16.0, 16.0, 40.0};
+// What the two stretches differ by without any noise, as their alignment is good to a thousandth of a frame: -50 dB of
+// the treble; a quarter of it in the middle filter, nothing in the bass.
+constexpr std::array<double, disturbance_filters> alignment_share{1e-5, 2.5e-6, 0.0};
+constexpr double also_disturbed = 0.25;  // of the stronger take's disturbance
+constexpr std::size_t clipped_frames_that_matter = 12;
+
+double median(std::vector<double> values) {
+  if (values.empty()) return 0.0;
+  const auto middle = values.begin() + std::ssize(values) / 2;
+  std::ranges::nth_element(values, middle);
+  return *middle;
+}
+
+std::size_t sweep_frames(const Stimulus& stimulus, std::size_t sweep, double rate_hz) {
+  const auto samples = stimulus.shapes[stimulus.sweeps[sweep].shape].samples.size();
+  return static_cast<std::size_t>(static_cast<double>(samples) / stimulus.sample_rate_hz * rate_hz);
+}
+
+/// Frames of the recording in which a sweep and its early decay are heard.
+Stretch heard_in(const Stimulus& stimulus, std::size_t sweep, const Synchronisation& sync) {
+  constexpr double decay_s = 0.1;
+  const double from = std::max(0.0, sync.zero_frames[sweep]);
+  const double length = static_cast<double>(sweep_frames(stimulus, sweep, sync.rate_hz)) + decay_s * sync.rate_hz;
+  return {static_cast<std::size_t>(from), static_cast<std::size_t>(std::max(0.0, sync.zero_frames[sweep] + length))};
+}
+
+TakeFault fault_of(std::size_t sweep, const RecordingFaults& faults, const Synchronisation& sync) {
+  const bool cut = std::ranges::any_of(
+      sync.timeline.steps, [&](const TimelineStep& step) { return step.inside && step.after == sweep; });
+  if (cut) return TakeFault::cut;
+  if (!sync.whole[sweep]) return TakeFault::absent;
+  if (faults.dropped_in[sweep]) return TakeFault::dropped;
+  if (faults.clipped[sweep] >= clipped_frames_that_matter) return TakeFault::clipped;
+  return TakeFault::none;
+}
+
+/// The usual energy of each block, by filter: the median over all pairs, and over pairs of the same sweep at that block.
+class Usual {
+ public:
+  Usual(const Stimulus& stimulus, std::span<const SweepPair> pairs, std::span<const PairResponse> responses,
+        std::span<const TakeChoice> choices)
+      : stimulus_{stimulus}, pairs_{pairs}, responses_{responses} {
+    for (std::size_t i = 0; i < pairs.size(); ++i) {
+      if (choices[i].faults[0] == TakeFault::none && choices[i].faults[1] == TakeFault::none) whole_.push_back(i);
+    }
+    for (std::size_t f = 0; f < disturbance_filters; ++f) {
+      std::vector<double> all;
+      for (const std::size_t i : whole_) {
+        const auto& energies = responses[i].disturbance.energies[f];
+        all.insert(all.end(), energies.begin(), energies.end());
+      }
+      overall_[f] = median(std::move(all));
+    }
+  }
+
+  [[nodiscard]] double at(std::size_t filter, std::size_t pair, std::size_t block) const {
+    constexpr std::size_t enough_fellows = 3;
+    std::vector<double> fellows;
+    for (const std::size_t i : whole_) {
+      const auto& energies = responses_[i].disturbance.energies[filter];
+      if (shape(i) == shape(pair) && block < energies.size()) fellows.push_back(energies[block]);
+    }
+    const double alike = fellows.size() >= enough_fellows ? median(std::move(fellows)) : 0.0;
+    const double alignment = alignment_share[filter] * responses_[pair].disturbance.loudness[block];
+    return std::max({overall_[filter], alike, alignment, 1e-18});
+  }
+
+ private:
+  [[nodiscard]] std::size_t shape(std::size_t pair) const { return stimulus_.sweeps[pairs_[pair].first].shape; }
+
+  const Stimulus& stimulus_;
+  std::span<const SweepPair> pairs_;
+  std::span<const PairResponse> responses_;
+  std::vector<std::size_t> whole_;
+  std::array<double, disturbance_filters> overall_{};
+};
+
+/// Strongest disturbance of each take of a pair, as a ratio to the usual, and its block; 0: none.
+struct PairDisturbance {
+  std::array<double, 2> ratio{0.0, 0.0};
+  std::array<std::size_t, 2> block{0, 0};
+};
+
+PairDisturbance find_disturbance(const Usual& usual, std::size_t pair, const PairResponse& response,
+                                 std::span<const float> microphone, std::array<std::ptrdiff_t, 2> starts,
+                                 std::size_t block_frames) {
+  PairDisturbance found;
+  const std::size_t blocks = response.disturbance.loudness.size();
+  for (std::size_t block = 0; block < blocks; ++block) {
+    double strongest = 0.0;
+    for (std::size_t f = 0; f < disturbance_filters; ++f) {
+      const double ratio = response.disturbance.energies[f][block] / usual.at(f, pair, block);
+      if (ratio > disturbed_ratio[f]) strongest = std::max(strongest, ratio);
+    }
+    if (strongest == 0.0) continue;
+    const auto offset = static_cast<std::ptrdiff_t>(block * block_frames);
+    const auto take = static_cast<std::size_t>(
+        disturbed_take(microphone, starts[0] + offset, starts[1] + offset, block_frames));
+    if (strongest > found.ratio[take]) {
+      found.ratio[take] = strongest;
+      found.block[take] = block;
+    }
+  }
+  return found;
+}
+
+void settle(TakeChoice& choice) {
+  const auto good = [&](std::size_t take) { return choice.faults[take] == TakeFault::none; };
+  const auto there = [&](std::size_t take) {
+    return choice.faults[take] != TakeFault::absent && choice.faults[take] != TakeFault::cut;
+  };
+  if (good(0) || good(1)) {
+    choice.used = {good(0), good(1)};
+    return;
+  }
+  choice.used = {there(0), there(1)};
+  choice.usable = choice.faults[0] == TakeFault::disturbed && choice.faults[1] == TakeFault::disturbed;
+}
+
+}  // namespace
+
+RecordingFaults find_faults(std::span<const float> microphone, const Stimulus& stimulus, const Synchronisation& sync) {
+  RecordingFaults faults;
+  faults.dropped = dropped_stretches(microphone);
+  const std::vector<std::size_t> clipped = clipped_frames(microphone);
+  for (std::size_t i = 0; i < stimulus.sweeps.size(); ++i) {
+    const Stretch heard = heard_in(stimulus, i, sync);
+    const auto first = std::ranges::lower_bound(clipped, heard.from);
+    const auto last = std::ranges::lower_bound(clipped, heard.to);
+    faults.clipped.push_back(static_cast<std::size_t>(std::max<std::ptrdiff_t>(0, last - first)));
+    faults.dropped_in.emplace_back();
+    for (std::size_t d = 0; d < faults.dropped.size(); ++d) {
+      if (faults.dropped[d].from < heard.to && faults.dropped[d].to > heard.from) faults.dropped_in.back() = d;
+    }
+  }
+  return faults;
+}
+
+std::vector<TakeChoice> choose_takes(const Stimulus& stimulus, std::span<const SweepPair> pairs,
+                                     std::span<const PairResponse> responses, const RecordingFaults& faults,
+                                     const Synchronisation& sync, std::span<const float> microphone,
+                                     std::size_t zero_index) {
+  std::vector<TakeChoice> choices(pairs.size());
+  for (std::size_t i = 0; i < pairs.size(); ++i) {
+    choices[i].faults = {fault_of(pairs[i].first, faults, sync), fault_of(pairs[i].second, faults, sync)};
+    if (pairs[i].first == pairs[i].second) choices[i].faults[1] = TakeFault::absent;
+  }
+  const Usual usual{stimulus, pairs, responses, choices};
+  const std::size_t block = disturbance_block(sync.rate_hz);
+  for (std::size_t i = 0; i < pairs.size(); ++i) {
+    TakeChoice& choice = choices[i];
+    if (choice.faults[0] == TakeFault::none && choice.faults[1] == TakeFault::none) {
+      const auto start = [&](std::size_t sweep) {
+        return static_cast<std::ptrdiff_t>(sync.zero_frames[sweep]) - static_cast<std::ptrdiff_t>(zero_index);
+      };
+      const std::array<std::ptrdiff_t, 2> starts{start(pairs[i].first), start(pairs[i].second)};
+      const PairDisturbance found = find_disturbance(usual, i, responses[i], microphone, starts, block);
+      const std::size_t worse = found.ratio[0] >= found.ratio[1] ? 0 : 1;
+      for (const std::size_t take : {0U, 1U}) {
+        if (found.ratio[take] > also_disturbed * found.ratio[worse]) choice.faults[take] = TakeFault::disturbed;
+      }
+      if (found.ratio[worse] > 0.0) {
+        choice.disturbance_db = 10.0 * std::log10(found.ratio[worse]);
+        choice.disturbed_at_s =
+            static_cast<double>(starts[worse] + static_cast<std::ptrdiff_t>(found.block[worse] * block)) / sync.rate_hz;
+      }
+    }
+    settle(choice);
+  }
+  return choices;
+}
+
+std::optional<Takes> takes_of(std::size_t i, std::span<const PairResponse> responses,
+                              std::span<const TakeChoice> choices, const Stimulus& stimulus,
+                              std::span<const SweepPair> pairs, double rate_hz, std::size_t zero_index) {
+  const auto& used = choices[i].used;
+  if (!used[0] && !used[1]) return {};
+  if (used[0] && used[1]) return combine(responses[i].first, responses[i].second, rate_hz, zero_index);
+  Takes takes{rate_hz, zero_index, used[0] ? responses[i].first : responses[i].second, {}};
+  // One take has the noise of a mean of two times the square root of two.
+  std::size_t donor = i;
+  for (std::size_t other = 0; other < pairs.size(); ++other) {
+    const bool alike = stimulus.sweeps[pairs[other].first].shape == stimulus.sweeps[pairs[i].first].shape;
+    if (alike && choices[other].used[0] && choices[other].used[1] && choices[other].usable) {
+      donor = other;
+      break;
+    }
+  }
+  takes.noise = combine(responses[donor].first, responses[donor].second, rate_hz, zero_index).noise;
+  if (donor == i && choices[i].faults[0] != TakeFault::disturbed && choices[i].faults[1] != TakeFault::disturbed) {
+    // The other take is missing: what is left of the response before the sound arrives is all that is known of the noise.
+    const std::size_t quiet = zero_index / 2;
+    for (std::size_t n = 0; n < takes.noise.size(); ++n) takes.noise[n] = takes.mean[n % quiet];
+    return takes;
+  }
+  for (double& x : takes.noise) x *= std::numbers::sqrt2;
+  return takes;
+}
+
+}  // namespace ringtrue
