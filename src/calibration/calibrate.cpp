@@ -6,6 +6,9 @@
 #include <cmath>
 #include <cstddef>
 
+#include "band_ends.hpp"
+#include "bass.hpp"
+#include "crossover_suggestion.hpp"
 #include "ringtrue/alignment/delays.hpp"
 #include "ringtrue/alignment/trims.hpp"
 #include "ringtrue/core/errors.hpp"
@@ -15,9 +18,8 @@ namespace {
 
 constexpr double drift_worth_noting_ppm = 1.0;
 constexpr double drift_worth_warning_ppm = 50.0;
-constexpr double arrival_needed_ms = 0.02;           // the alignment the settings aim at
-constexpr double subwoofer_arrival_needed_ms = 5.0;  // a quarter period at 50 Hz
-constexpr double level_needed_db = 0.25;             // level match in listening-test rooms (docs/alignment.md)
+constexpr double arrival_needed_ms = 0.02;  // the alignment the settings aim at
+constexpr double level_needed_db = 0.25;    // level match in listening-test rooms (docs/alignment.md)
 constexpr double much_lower_db = 6.0;
 
 PositionResult position_result(const SpeakerMeasurement& measured, bool absolute_time, double speed_of_sound_m_s) {
@@ -98,42 +100,73 @@ SpeakerResult speaker_result(const Rig& rig, std::span<const PositionMeasurement
 
   const int sign = sign_of(positions, s) * (inverting_chain ? -1 : 1);
   result.measured.polarity = sign > 0 ? Polarity::normal : sign < 0 ? Polarity::inverted : Polarity::unsure;
-  if (result.measured.polarity == Polarity::inverted) {
-    result.settings.invert = rig.interface.polarity_switch;
+  result.settings.invert = result.measured.polarity == Polarity::inverted && rig.interface.polarity_switch;
+  return result;
+}
+
+/// A sub that plays the mains' lows: whichever way it moves, its setting was chosen for the best sum with them.
+void add_managed_polarity_note(const SpeakerResult& sub, Findings& findings) {
+  if (sub.measured.polarity != Polarity::inverted) return;
+  findings.push_back({Severity::note, "inverted-polarity", sub.label,
+                      fmt::format("{} (output {}) by itself moves the opposite way to the mains. Nothing needs "
+                                  "rewiring: the polarity to type in was chosen for the best sum with them.",
+                                  sub.label, sub.output)});
+}
+
+void add_polarity_finding(const Rig& rig, const SpeakerResult& speaker, Findings& findings) {
+  if (speaker.measured.polarity == Polarity::inverted) {
     findings.push_back({Severity::warn, "inverted-polarity", speaker.label,
                         fmt::format("{} (output {}) moves the opposite way to what it should: its leads are crossed "
                                     "or an invert switch is on. Correct that and measure again{}.",
                                     speaker.label, speaker.output,
                                     rig.interface.polarity_switch ? ", or type in the invert setting" : "")});
   }
-  if (result.measured.polarity == Polarity::unsure) {
-    findings.push_back({Severity::warn, "unsure-polarity", speaker.label,
+  if (speaker.measured.polarity == Polarity::unsure) {
+    // A sub's response may fit either way; its level and arrival are as good all the same.
+    const Severity severity = speaker.kind == SpeakerKind::sub ? Severity::note : Severity::warn;
+    findings.push_back({severity, "unsure-polarity", speaker.label,
                         fmt::format("The polarity of {} cannot be told from this recording; compare its wiring with "
                                     "its neighbours by eye.",
                                     speaker.label)});
   }
-  return result;
 }
 
+void add_polarity_findings(const Rig& rig, Calibration& calibration) {
+  for (const SpeakerResult& speaker : calibration.speakers) {
+    if (speaker.status == Status::silent || speaker.measured.positions.front().arrival_ms == std::nullopt) continue;
+    if (speaker.kind == SpeakerKind::sub && calibration.bass_alignment) {
+      add_managed_polarity_note(speaker, calibration.findings);
+    } else {
+      add_polarity_finding(rig, speaker, calibration.findings);
+    }
+  }
+}
+
+/// For the rare case that the noise of each band is low enough and the result still is not sure enough.
 void add_uncertainty_finding(const SpeakerResult& speaker, Findings& findings) {
   const PositionResult& here = speaker.measured.positions.front();
-  const double needed_ms = speaker.kind == SpeakerKind::sub ? subwoofer_arrival_needed_ms : arrival_needed_ms;
-  const bool late = here.arrival_uncertainty_ms.value_or(0.0) > needed_ms;
+  const bool is_main = speaker.kind == SpeakerKind::main;
+  const bool late = is_main && here.arrival_uncertainty_ms.value_or(0.0) > arrival_needed_ms;
   const bool rough = here.level_uncertainty_db.value_or(0.0) > level_needed_db;
-  if (!late && !rough) return;
-  findings.push_back(
-      {Severity::warn, "low-signal-to-noise", speaker.label,
-       fmt::format("{} is measured with a signal only {:.0f} dB over the noise: its {} may be off by {}. Measure "
-                   "louder, with longer sweeps, or in a quieter moment.",
-                   speaker.label, here.signal_to_noise_db.value_or(0.0), late ? "delay" : "level",
-                   late ? fmt::format("{:.2f} ms", 2.0 * *here.arrival_uncertainty_ms)
-                        : fmt::format("{:.1f} dB", 2.0 * *here.level_uncertainty_db))});
+  const bool said = std::ranges::any_of(findings, [&](const Finding& finding) {
+    return finding.code == "low-signal-to-noise" && (!finding.speaker || finding.speaker == speaker.label);
+  });
+  if (said || (!late && !rough)) return;
+  findings.push_back({Severity::warn, "low-signal-to-noise", speaker.label,
+                      fmt::format("The {} of {} may be off by {}. Measure louder, with longer sweeps, or in a quieter "
+                                  "moment.",
+                                  late ? "delay" : "level", speaker.label,
+                                  late ? fmt::format("{:.2f} ms", 2.0 * *here.arrival_uncertainty_ms)
+                                       : fmt::format("{:.1f} dB", 2.0 * *here.level_uncertainty_db))});
 }
 
-void set_delays(const Rig& rig, Calibration& calibration) {
+/// @param later_ms  per speaker: how much later than its arrival alone asks for
+void set_delays(const Rig& rig, std::span<const double> later_ms, Calibration& calibration) {
   std::vector<std::optional<double>> arrivals;
-  for (const SpeakerResult& speaker : calibration.speakers) {
+  for (std::size_t s = 0; s < calibration.speakers.size(); ++s) {
+    const SpeakerResult& speaker = calibration.speakers[s];
     arrivals.push_back(speaker.status == Status::ok ? speaker.measured.positions.front().arrival_ms : std::nullopt);
+    if (arrivals.back()) *arrivals.back() -= later_ms[s];  // as if it arrived that much earlier
   }
   const auto delays = align_delays_ms(arrivals, {rig.interface.delay_range_ms, rig.interface.delay_step_ms});
   for (std::size_t s = 0; s < delays.size(); ++s) {
@@ -150,10 +183,12 @@ void set_delays(const Rig& rig, Calibration& calibration) {
   }
 }
 
-/// What a sub is set to against the mains: the interface raises a managed sub's LFE itself; an LFE-only sub plays +10.
-double above_mains_db(const Rig& rig, const SpeakerResult& speaker) {
+/// What a sub is set to against the mains: the interface raises a managed sub's LFE itself, and several subs together
+/// are as loud as one; an LFE-only sub plays +10.
+double above_mains_db(const Rig& rig, const SubwooferGroup& group, const SpeakerResult& speaker) {
   constexpr double lfe_in_band_gain_db = 10.0;  // ITU-R BS.775-3, ATSC A/85:2013 (docs/alignment.md)
-  return speaker.kind == SpeakerKind::sub && !rig.bass_management ? lfe_in_band_gain_db : 0.0;
+  if (speaker.kind == SpeakerKind::main) return 0.0;
+  return rig.bass_management ? -group.sum_over_one_db : lfe_in_band_gain_db;
 }
 
 void add_trim_finding(const Rig& rig, const SpeakerResult& speaker, const Rounded& trim, Findings& findings) {
@@ -182,12 +217,12 @@ void add_headroom_note(const Rig& rig, const Calibration& calibration, Findings&
                                   lowered_db, lowered_db)});
 }
 
-void set_trims(const Rig& rig, Calibration& calibration) {
+void set_trims(const Rig& rig, const SubwooferGroup& group, Calibration& calibration) {
   std::vector<std::optional<TrimInput>> inputs;
   for (const SpeakerResult& speaker : calibration.speakers) {
     const auto& level = speaker.measured.positions.front().level_db;
     inputs.push_back(speaker.status == Status::ok && level
-                         ? std::optional{TrimInput{*level, above_mains_db(rig, speaker)}}
+                         ? std::optional{TrimInput{*level, above_mains_db(rig, group, speaker)}}
                          : std::nullopt);
   }
   const auto trims = level_trims_db(inputs, {rig.interface.trim_range_db, rig.interface.trim_step_db});
@@ -209,11 +244,28 @@ void add_wiring_note(std::span<const PositionMeasurement> positions, Findings& f
                                   positions.size() == 1 ? "One mic spot" : "Fewer than four mic spots")});
 }
 
+/// Everything below the crossover: where each speaker falls off, and how the subs add up with the mains.
+/// @returns how much later than by its arrival each speaker is to play, ms
+std::vector<double> set_bass(const Rig& rig, std::span<const PositionMeasurement> positions,
+                             const CalibrateOptions& options, Calibration& calibration) {
+  const BassMeasurement bass = measure_bass(rig, positions, calibration.speakers);
+  for (std::size_t s = 0; s < calibration.speakers.size(); ++s) {
+    if (!bass.speakers[s]) continue;
+    calibration.speakers[s].measured.band_ends =
+        band_ends(*bass.speakers[s], bass.frequency_hz, rig.speakers[s].band, rig.speakers[s].kind);
+  }
+  const SubwooferGroup group = group_subwoofers(rig, bass, calibration.speakers);
+  set_trims(rig, group, calibration);
+  std::vector<double> later_ms = align_group(rig, bass, group, calibration);
+  if (options.suggest_crossover) suggest_crossover(rig, bass, group, calibration);
+  return later_ms;
+}
+
 int rank(Severity severity) { return severity == Severity::stop ? 0 : severity == Severity::warn ? 1 : 2; }
 
 }  // namespace
 
-Calibration calibrate(const Rig& rig, std::span<const PositionMeasurement> positions) {
+Calibration calibrate(const Rig& rig, std::span<const PositionMeasurement> positions, const CalibrateOptions& options) {
   if (positions.empty()) throw InvalidInput{"calibration", "no mic position was measured", "give a recording"};
   Calibration calibration;
   calibration.rig = rig;
@@ -233,8 +285,9 @@ Calibration calibrate(const Rig& rig, std::span<const PositionMeasurement> posit
     calibration.speakers.push_back(speaker_result(rig, positions, s, inverting_chain, calibration.findings));
     add_uncertainty_finding(calibration.speakers.back(), calibration.findings);
   }
-  set_delays(rig, calibration);
-  set_trims(rig, calibration);
+  const std::vector<double> later_ms = set_bass(rig, positions, options, calibration);
+  set_delays(rig, later_ms, calibration);
+  add_polarity_findings(rig, calibration);
   add_wiring_note(positions, calibration.findings);
   std::ranges::stable_sort(calibration.findings, {}, [](const Finding& finding) { return rank(finding.severity); });
   return calibration;

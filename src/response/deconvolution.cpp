@@ -20,6 +20,14 @@ double peak_of(std::span<const double> samples) {
   return peak;
 }
 
+/// What a microphone's response is undone with, at one frequency.
+std::complex<double> microphone_correction(const MicrophoneResponse& microphone, double frequency_hz) {
+  constexpr double most = 100.0;  // 40 dB: beyond, a table would only raise noise
+  const std::complex<double> transfer = transfer_at(microphone, frequency_hz);
+  const double gain = std::abs(transfer);
+  return gain > 0.0 ? std::conj(transfer) / gain * std::clamp(1.0 / gain, 1.0 / most, most) : most;
+}
+
 }  // namespace
 
 Band flat_band(Band sweep_band) {
@@ -27,8 +35,12 @@ Band flat_band(Band sweep_band) {
           Hertz{sweep_band.high.value() * std::exp2(-high_taper_octaves)}};
 }
 
+double band_taper(double frequency_hz, Band sweep_band) {
+  return tapered_gain(frequency_hz, sweep_band, low_taper_octaves, high_taper_octaves);
+}
+
 Deconvolver::Deconvolver(const SweepShape& shape, double stimulus_rate_hz, double recorder_rate_hz,
-                         ResponseWindow window)
+                         ResponseWindow window, const MicrophoneResponse* microphone)
     : before_{static_cast<std::size_t>(std::ceil(window.before_s * recorder_rate_hz))},
       after_{static_cast<std::size_t>(std::ceil(window.after_s * recorder_rate_hz))},
       sweep_frames_{static_cast<std::size_t>(
@@ -43,10 +55,11 @@ Deconvolver::Deconvolver(const SweepShape& shape, double stimulus_rate_hz, doubl
   const Band band{shape.band.low, Hertz{top}};
   for (std::size_t k = 0; k < inverse_filter_.size(); ++k) {
     const double f = static_cast<double>(k) * df;
-    const double taper = tapered_gain(f, band, low_taper_octaves, high_taper_octaves);
+    const double taper = band_taper(f, band);
     const double unfaded = f > 0.0 ? a * a * shape.rate_constant.value() / f : 1.0;
     const std::complex<double> X = inverse_filter_[k];
     inverse_filter_[k] = taper * std::conj(X) / (std::norm(X) + regularisation * unfaded);
+    if (microphone != nullptr) inverse_filter_[k] *= microphone_correction(*microphone, f);
   }
 }
 

@@ -117,6 +117,27 @@ bool sounds_like_main(const SpeakerMeasurement& measured) {
   return low && high && *high > *low + 3.0;
 }
 
+/// Not heard is not silent where the noise would have hidden the fellows as well.
+void doubt_silence(const Rig& rig, PositionMeasurement& measurement) {
+  constexpr double plain_db = 10.0;  // the limit must lie this far under the fellows to call one silent
+  std::vector<double> heights;
+  for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
+    if (is_main(rig, s) && measurement.speakers[s].heard) heights.push_back(measurement.speakers[s].direct_db);
+  }
+  if (heights.empty()) return;
+  const double usual_db = median(std::move(heights));
+  for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
+    SpeakerMeasurement& measured = measurement.speakers[s];
+    if (!is_main(rig, s) || measured.heard || measured.bass_only || !measured.trusted) continue;
+    if (measured.direct_db < usual_db - plain_db) continue;
+    measured.trusted = false;
+    add(measurement, Severity::warn, "low-signal-to-noise", rig.speakers[s],
+        fmt::format("{}: {} (output {}) cannot be told from the noise, silent or not. Measure louder, or when it is "
+                    "quieter.",
+                    measurement.name, rig.speakers[s].label, rig.speakers[s].output));
+  }
+}
+
 void find_bass_only(const Rig& rig, PositionMeasurement& measurement) {
   for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
     if (!measurement.speakers[s].bass_only) continue;
@@ -194,7 +215,29 @@ void find_shared_outputs(const Rig& rig, PositionMeasurement& measurement) {
 
 }  // namespace
 
+void widen_for_dispersion(const Rig& rig, PositionMeasurement& measurement) {
+  constexpr double share_in_arrival = 0.35;
+  std::vector<double> dispersions;
+  for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
+    if (is_main(rig, s) && measurement.speakers[s].heard) dispersions.push_back(measurement.speakers[s].dispersion_ms);
+  }
+  if (dispersions.empty()) return;
+  const double usual_ms = median(dispersions);
+  double sum = 0.0;
+  for (const double dispersion : dispersions) sum += (dispersion - usual_ms) * (dispersion - usual_ms);
+  const double spread_ms = std::sqrt(sum / static_cast<double>(dispersions.size()));
+  for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
+    SpeakerMeasurement& measured = measurement.speakers[s];
+    if (!is_main(rig, s) || !measured.arrival_ms) continue;
+    const double unlike_ms = share_in_arrival * (measured.dispersion_ms - usual_ms);
+    // The fellows it is aligned with are off by their own share, whatever its own is.
+    measured.arrival_ms->uncertainty =
+        std::hypot(measured.arrival_ms->uncertainty, unlike_ms, 0.5 * share_in_arrival * spread_ms);
+  }
+}
+
 void compare_fellows(const Rig& rig, PositionMeasurement& measurement) {
+  doubt_silence(rig, measurement);
   compare_levels(rig, measurement);
   find_bass_only(rig, measurement);
   find_shared_outputs(rig, measurement);

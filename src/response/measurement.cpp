@@ -21,12 +21,13 @@ namespace {
 constexpr double before_s = 0.06;  // of the earliest arrival: noise, and what arrives early against it
 constexpr double guard_s = 0.02;   // the next sweep's arrival stays out of the window
 
-/// Deconvolvers for every sweep shape on one recorder clock.
-std::vector<Deconvolver> deconvolvers_for(const Stimulus& stimulus, double recorder_rate_hz) {
+/// Deconvolvers for every sweep shape on one recorder clock; a microphone's response is taken out, a wire has none.
+std::vector<Deconvolver> deconvolvers_for(const Stimulus& stimulus, double recorder_rate_hz,
+                                          const MicrophoneResponse* microphone) {
   const ResponseWindow window{before_s, std::max(0.1, stimulus.decay.value() - before_s - guard_s)};
   std::vector<Deconvolver> deconvolvers;
   for (const SweepShape& shape : stimulus.shapes) {
-    deconvolvers.emplace_back(shape, stimulus.sample_rate_hz, recorder_rate_hz, window);
+    deconvolvers.emplace_back(shape, stimulus.sample_rate_hz, recorder_rate_hz, window, microphone);
   }
   return deconvolvers;
 }
@@ -126,13 +127,13 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
   const std::span<const float> clock_channel = has_loopback ? channels.loopback : channels.microphone;
   auto sync = synchronise(stimulus, clock_channel, recording.sample_rate_hz, Thoroughness::quick, options.threads);
   if (!sync) refuse_foreign_recording(recording, has_loopback);
-  auto deconvolvers = deconvolvers_for(stimulus, sync->rate_hz);
+  auto deconvolvers = deconvolvers_for(stimulus, sync->rate_hz, options.microphone);
   const std::vector<SweepPair> pairs = sweep_pairs(stimulus);
   auto responses =
       respond_to_all(stimulus, pairs, channels.microphone, *sync, deconvolvers, options.threads);
   if (out_of_step(stimulus, pairs, responses, *sync)) {
     sync = synchronise(stimulus, clock_channel, recording.sample_rate_hz, Thoroughness::thorough, options.threads);
-    deconvolvers = deconvolvers_for(stimulus, sync->rate_hz);
+    deconvolvers = deconvolvers_for(stimulus, sync->rate_hz, options.microphone);
     responses = respond_to_all(stimulus, pairs, channels.microphone, *sync, deconvolvers, options.threads);
   }
   refuse_if_smeared(recording, responses);
@@ -158,12 +159,15 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
 
   std::optional<double> zero_ms;
   if (has_loopback) {
+    if (options.microphone != nullptr) deconvolvers = deconvolvers_for(stimulus, sync->rate_hz, nullptr);
     zero_ms = loopback_arrival_ms(stimulus, channels.loopback, deconvolvers, *sync, options.threads);
   }
   result.absolute_time = zero_ms.has_value();
   result.findings = recording_findings(rig, recording, stimulus, pairs, responses, choices, faults, *sync,
                                        channels.exchanged);
   compare_fellows(rig, result);
+  widen_for_dispersion(rig, result);
+  find_low_signal(rig, result);
   shift_times(result, zero_ms.value_or(earliest_arrival_ms(rig, result)));
   return result;
 }

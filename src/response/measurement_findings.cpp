@@ -48,8 +48,28 @@ void add_take_findings(const Facts& facts, Findings& findings) {
       const std::size_t sweep = facts.sweep(i, take);
       switch (choice.faults[take]) {
         case TakeFault::none:
-        case TakeFault::clipped: break;
-        case TakeFault::cut: break;  // said with its step
+        case TakeFault::clipped:
+        case TakeFault::disturbed: break;  // said below, and with the other clipped ones
+        case TakeFault::cut: {
+          const bool said_with_its_step = std::ranges::any_of(facts.sync.timeline.steps, [&](const TimelineStep& step) {
+            return step.inside && step.after == sweep && std::abs(step.frames) >= 0.5;
+          });
+          if (said_with_its_step) break;
+          add(findings, severity, "dropout", speaker,
+              fmt::format("{}: samples were lost or put in{} during the {} sweep of {}. {} Give the audio program a "
+                          "larger buffer and close what else is running.",
+                          facts.recording.name,
+                          choice.broken_frames > 0.0 ? fmt::format(" ({:.0f} of them)", choice.broken_frames) : "",
+                          take_name(take), speaker.label, consequence(choice)));
+          break;
+        }
+        case TakeFault::repeated:
+          add(findings, severity, "dropout", speaker,
+              fmt::format("{}: around {:.1f} s a stretch of sound is repeated to the last bit, in the {} sweep of {}: "
+                          "a buffer came twice. {} Give the audio program a larger buffer.",
+                          facts.recording.name, choice.disturbed_at_s[take], take_name(take), speaker.label,
+                          consequence(choice)));
+          break;
         case TakeFault::absent:
           if (facts.pairs[i].first == facts.pairs[i].second || absent_said) break;
           absent_said = true;
@@ -68,13 +88,13 @@ void add_take_findings(const Facts& facts, Findings& findings) {
                           speaker.label, consequence(choice)));
           break;
         }
-        case TakeFault::disturbed:
-          add(findings, severity, "noise-event", speaker,
-              fmt::format("{}: a noise {:.0f} dB over the rest (a slam, a voice, traffic?) around {:.1f} s, in the {} "
-                          "sweep of {}. {}",
-                          facts.recording.name, choice.disturbance_db, choice.disturbed_at_s.value_or(0.0),
-                          take_name(take), speaker.label, consequence(choice)));
-          break;
+      }
+      if (choice.noisy[take]) {
+        add(findings, severity, "noise-event", speaker,
+            fmt::format("{}: a noise {:.0f} dB over the rest (a slam, a voice, traffic?) around {:.1f} s, in the {} "
+                        "sweep of {}. {}",
+                        facts.recording.name, choice.disturbance_db[take], choice.disturbed_at_s[take],
+                        take_name(take), speaker.label, consequence(choice)));
       }
     }
   }
@@ -84,7 +104,8 @@ void add_clipping(const Facts& facts, Findings& findings) {
   for (std::size_t i = 0; i < facts.pairs.size(); ++i) {
     const std::size_t first = facts.faults.clipped[facts.pairs[i].first];
     const std::size_t second = facts.faults.clipped[facts.pairs[i].second];
-    if (first + second == 0) continue;
+    constexpr std::size_t few = 3;  // a flat top has at least these
+    if (first + second < few) continue;
     const TakeChoice& choice = facts.choices[i];
     const Speaker& speaker = facts.speaker(i);
     const bool spoilt = choice.faults[0] == TakeFault::clipped || choice.faults[1] == TakeFault::clipped;
@@ -148,7 +169,7 @@ void add_wandering_level(const Facts& facts, std::span<const PairResponse> respo
   double largest_db = 0.0;
   for (std::size_t i = 0; i < facts.pairs.size(); ++i) {
     const bool both = facts.choices[i].used[0] && facts.choices[i].used[1] && facts.choices[i].usable;
-    if (!both || responses[i].likeness < 0.9 || facts.choices[i].disturbance_db > 0.0) continue;
+    if (!both || responses[i].likeness < 0.9 || facts.choices[i].noisy[0] || facts.choices[i].noisy[1]) continue;
     ++looked_at;
     // The projection of noisy takes falls short by their likeness; what is left is the gain.
     const double change_db = 20.0 * std::log10(std::max(1e-6, responses[i].gain / responses[i].likeness));
@@ -163,6 +184,37 @@ void add_wandering_level(const Facts& facts, std::span<const PairResponse> respo
                                   "noise suppression and enhancements for this input, then measure again; the levels "
                                   "here are not to be trusted.",
                                   facts.recording.name, largest_db, wandering, looked_at)});
+}
+
+double percentile(std::vector<double> values, double share) {
+  if (values.empty()) return 0.0;
+  const auto at = values.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
+  std::ranges::nth_element(values, at);
+  return *at;
+}
+
+std::vector<double> all_blocks(std::span<const PairResponse> responses, bool of_difference) {
+  std::vector<double> blocks;
+  for (const PairResponse& response : responses) {
+    const auto& energies = of_difference ? response.disturbance.energies[0] : response.disturbance.loudness;
+    blocks.insert(blocks.end(), energies.begin(), energies.end());
+  }
+  return blocks;
+}
+
+/// Noise suppression: between the sweeps the recording is far quieter than the noise that comes with them.
+void add_noise_gate(const Facts& facts, std::span<const PairResponse> responses, Findings& findings) {
+  constexpr double suppressed = 30.0;  // 15 dB in energy; a room's noise is the same a second later within 1 dB
+  constexpr double audible = 1e-10;    // -100 dBFS: below that it is no noise but the arithmetic of a simulation
+  const double block = static_cast<double>(disturbance_block(facts.sync.rate_hz));
+  const double with_sound = 0.5 * percentile(all_blocks(responses, true), 0.5);
+  const double between = percentile(all_blocks(responses, false), 0.05);
+  if (with_sound / block < audible || with_sound < suppressed * between) return;
+  findings.push_back({Severity::stop, "input-processing", std::nullopt,
+                      fmt::format("{}: between the sweeps the noise drops by {:.0f} dB: something mutes the microphone "
+                                  "when it is quiet and cuts off the room's decay. Switch off noise suppression, gates "
+                                  "and enhancements for this input, then measure again.",
+                                  facts.recording.name, 10.0 * std::log10(with_sound / std::max(between, 1e-18)))});
 }
 
 }  // namespace
@@ -186,6 +238,7 @@ Findings recording_findings(const Rig& rig, const Recording& recording, const St
   add_stray_dropouts(facts, findings);
   add_take_findings(facts, findings);
   add_wandering_level(facts, responses, findings);
+  add_noise_gate(facts, responses, findings);
   return findings;
 }
 
@@ -217,12 +270,20 @@ void refuse_if_smeared(const Recording& recording, std::span<const PairResponse>
     for (std::size_t s = 0; s + 1 < stretches; ++s) best = std::max(best, energies[s] + energies[s + 1]);
     if (all > 0.0) shares.push_back(best / all);
   }
+  const InvalidInput foreign{recording.name, "its sweeps are not those of this stimulus: no response comes to a point",
+                             "give the stimulus file that was really played"};
+  // Few speakers answer: they may be off, and then it is quiet. If it is loud all the same, other sweeps were played.
+  constexpr std::size_t most_answer = 3;
+  constexpr double loud = 100.0;
+  if (most_answer * shares.size() < responses.size()) {
+    const auto blocks = all_blocks(responses, false);
+    if (percentile(blocks, 0.5) > loud * std::max(percentile(blocks, 0.02), 1e-18)) throw foreign;
+  }
   if (shares.empty()) return;
   const auto middle = shares.begin() + std::ssize(shares) / 2;
   std::ranges::nth_element(shares, middle);
   if (*middle >= concentrated) return;
-  throw InvalidInput{recording.name, "its sweeps are not those of this stimulus: no response comes to a point",
-                     "give the stimulus file that was really played"};
+  throw foreign;
 }
 
 }  // namespace ringtrue

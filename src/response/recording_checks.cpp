@@ -10,6 +10,8 @@ constexpr double pile_share = 0.985;
 constexpr double next_share = 0.97;
 constexpr std::size_t least_pile = 24;
 constexpr std::size_t pile_over_next = 4;
+constexpr double tight_share = 0.998;        // a pile of which most lies this near the extreme was clipped after the noise
+constexpr double mostly = 0.5;
 constexpr double full_scale = 0.9995;  // 16 bits end at 0.99997, dither may take a little
 constexpr std::size_t equal_at_full_scale = 3;
 constexpr double faintest = 1e-4;      // below -80 dBFS nothing is clipped in a way that shows
@@ -34,7 +36,13 @@ std::vector<std::size_t> pile(std::span<const float> channel, double sign) {
     }
   }
   const bool piled = frames.size() >= least_pile && frames.size() > pile_over_next * next;
-  return piled || flat_at_full_scale ? frames : std::vector<std::size_t>{};
+  if (!piled && !flat_at_full_scale) return {};
+  std::vector<std::size_t> tight;
+  for (const std::size_t n : frames) {
+    if (sign * static_cast<double>(channel[n]) >= tight_share * extreme) tight.push_back(n);
+  }
+  const bool sharp = static_cast<double>(tight.size()) >= mostly * static_cast<double>(frames.size());
+  return sharp || flat_at_full_scale ? tight : frames;
 }
 
 double rms(std::span<const float> samples) {
@@ -43,7 +51,32 @@ double rms(std::span<const float> samples) {
   return samples.empty() ? 0.0 : std::sqrt(sum / static_cast<double>(samples.size()));
 }
 
+/// Length of the run from n on that repeats what stood `back` frames before; 0 when it is shorter than `shortest`.
+std::size_t repeated_run(std::span<const float> channel, std::size_t n, std::size_t back, std::size_t shortest) {
+  std::size_t length = 0;
+  bool moves = false;
+  while (n + length < channel.size() && channel[n + length] == channel[n + length - back]) {
+    moves = moves || (length > 0 && channel[n + length] != channel[n + length - 1]);
+    ++length;
+  }
+  return moves && length >= shortest ? length : 0;
+}
+
 }  // namespace
+
+std::optional<Stretch> repeated_stretch(std::span<const float> channel, Stretch where) {
+  constexpr std::size_t longest_back = 12'000;  // a quarter of a second: the largest buffer that is usual
+  constexpr std::size_t shortest = 24;          // frames of sound that are equal to the last bit by chance: far fewer
+  const std::size_t end = std::min(where.to, channel.size());
+  for (std::size_t n = std::max<std::size_t>(where.from, 1); n < end; ++n) {
+    for (std::size_t back = shortest; back <= std::min(n, longest_back); ++back) {
+      if (channel[n] != channel[n - back] || n + 1 >= channel.size() || channel[n + 1] != channel[n + 1 - back]) continue;
+      const std::size_t length = repeated_run(channel, n, back, shortest);
+      if (length > 0) return Stretch{n, n + length};
+    }
+  }
+  return {};
+}
 
 std::vector<std::size_t> clipped_frames(std::span<const float> channel) {
   std::vector<std::size_t> frames = pile(channel, 1.0);

@@ -28,6 +28,7 @@ constexpr double above_noise = 5.0;
 // explains the response when 13 % of it is left over. The latest one that does lies 2.55 ms after the true onset with a
 // standard deviation of 0.45 ms; the sign for which it is later was right 150 times, with 2.5 ms or more to spare.
 constexpr double enough_explained = 0.13;
+constexpr double roughly_explained = 0.2;  // a second look that must give the same sign
 constexpr double onset_bias_ms = 2.55;
 constexpr double onset_deviation_ms = 0.6;  // more than seen: other rooms differ
 constexpr double sign_margin = 2.5;         // grid steps
@@ -165,16 +166,21 @@ std::optional<SubwooferOnset> subwoofer_onset(const Takes& takes, Band band) {
   const double noise_share = noise_rms / std::max(rms(around), 1e-30);
   const LatestOnsets onsets = latest_onsets(fits, std::max(enough_explained, 1.5 * noise_share));
 
+  const LatestOnsets roughly = latest_onsets(fits, std::max(roughly_explained, 1.5 * noise_share));
+
   SubwooferOnset result;
   const double onset = std::max(onsets.positive, onsets.negative);
   const bool explained = onset >= earliest_onset;
-  if (explained && std::abs(onsets.positive - onsets.negative) >= sign_margin) {
+  const double lead = onsets.positive - onsets.negative;
+  const bool agree = lead * (roughly.positive - roughly.negative) > 0.0;
+  if (explained && agree && std::abs(lead) >= sign_margin) {
     result.sign = onsets.positive > onsets.negative ? WooferSign::positive : WooferSign::negative;
   }
   const double to_samples = takes.sample_rate_hz / 1e3;  // grid steps are milliseconds
   const double where = static_cast<double>(peak) + (explained ? onset : 0.5 * earliest_onset) - onset_bias_ms;
   const double doubt = explained ? onset_deviation_ms : -0.3 * earliest_onset;
-  result.arrival = {where * to_samples, doubt * to_samples, 20.0 * std::log10(height / std::max(noise_rms, 1e-15))};
+  result.arrival = {where * to_samples, doubt * to_samples, 20.0 * std::log10(height), 0.0,
+                    20.0 * std::log10(height / std::max(noise_rms, 1e-15))};
   return result;
 }
 

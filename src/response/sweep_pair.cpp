@@ -5,7 +5,9 @@
 #include <complex>
 #include <numbers>
 
+#include "ringtrue/dsp/band_filter.hpp"
 #include "ringtrue/dsp/real_fft.hpp"
+#include "ringtrue/response/clock.hpp"
 
 namespace ringtrue {
 namespace {
@@ -102,14 +104,50 @@ PairResponse respond(const Deconvolver& deconvolver, std::span<const float> reco
 }
 
 int disturbed_take(std::span<const float> recording, std::ptrdiff_t first_frame, std::ptrdiff_t second_frame,
-                   std::size_t block) {
+                   std::size_t block, std::size_t filter) {
   // Sweep and room are in both alike and cancel in the difference of logarithms; where only noise is, the disturbance
-  // stands out. The mean over all bins therefore has the sign of the disturbed one.
+  // stands out. The mean over the bins therefore has the sign of the disturbed one.
+  constexpr double bass_share = 1.0 / 60.0;   // 400 Hz of 24 kHz
+  constexpr double treble_share = 1.0 / 8.0;  // 3 kHz
   const auto first = log_spectrum(recording, first_frame, 2 * block);
   const auto second = log_spectrum(recording, second_frame, 2 * block);
+  const auto bins = static_cast<double>(first.size());
+  const auto from = static_cast<std::size_t>(filter == 0 ? treble_share * bins : 1.0);
+  const auto to = static_cast<std::size_t>(filter == 2 ? bass_share * bins : bins);
   double sum = 0.0;
-  for (std::size_t k = 0; k < first.size(); ++k) sum += first[k] - second[k];
+  for (std::size_t k = from; k < to; ++k) sum += first[k] - second[k];
   return sum >= 0.0 ? 0 : 1;
+}
+
+std::optional<BrokenSweep> broken_sweep(const PairResponse& response, Band band, double rate_hz) {
+  constexpr double least_frames = 6.0;
+  constexpr double alike = 0.8;
+  const RealFft fft{good_fft_size(response.first.size() + 512)};
+  const auto first = spectrum(fft, std::span<const double>{response.first});
+  const auto second = spectrum(fft, std::span<const double>{response.second});
+  std::array<double, 2> earliest{1e18, 1e18};
+  std::array<double, 2> latest{-1e18, -1e18};
+  double least_lag = 1e18;
+  double most_lag = -1e18;
+  for (double centre = 250.0; centre < 0.7 * band.high.value(); centre *= 2.0) {
+    const Band octave{Hertz{centre / std::numbers::sqrt2}, Hertz{centre * std::numbers::sqrt2}};
+    if (octave.low < band.low || octave.high > band.high) continue;
+    const PairLag lag = pair_lag(response.first, response.second, octave, rate_hz);
+    if (lag.coherence < alike) continue;  // the octave in which the break lies
+    least_lag = std::min(least_lag, lag.lag_samples);
+    most_lag = std::max(most_lag, lag.lag_samples);
+    std::array<double, 2> peak{};
+    for (const std::size_t take : {0U, 1U}) {
+      const auto magnitude = envelope(hann_band_analytic(fft, take == 0 ? first : second, octave, Hertz{rate_hz}));
+      peak[take] = static_cast<double>(std::ranges::max_element(magnitude) - magnitude.begin());
+    }
+    for (const std::size_t take : {0U, 1U}) {
+      earliest[take] = std::min(earliest[take], peak[take]);
+      latest[take] = std::max(latest[take], peak[take]);
+    }
+  }
+  if (most_lag - least_lag < least_frames) return {};
+  return BrokenSweep{most_lag - least_lag, latest[0] - earliest[0] > latest[1] - earliest[1] ? 0 : 1};
 }
 
 }  // namespace ringtrue

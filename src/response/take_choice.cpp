@@ -91,6 +91,8 @@ class Usual {
 struct PairDisturbance {
   std::array<double, 2> ratio{0.0, 0.0};
   std::array<std::size_t, 2> block{0, 0};
+
+  [[nodiscard]] bool any() const { return ratio[0] > 0.0 || ratio[1] > 0.0; }
 };
 
 PairDisturbance find_disturbance(const Usual& usual, std::size_t pair, const PairResponse& response,
@@ -100,14 +102,17 @@ PairDisturbance find_disturbance(const Usual& usual, std::size_t pair, const Pai
   const std::size_t blocks = response.disturbance.loudness.size();
   for (std::size_t block = 0; block < blocks; ++block) {
     double strongest = 0.0;
+    std::size_t filter = 0;
     for (std::size_t f = 0; f < disturbance_filters; ++f) {
       const double ratio = response.disturbance.energies[f][block] / usual.at(f, pair, block);
-      if (ratio > disturbed_ratio[f]) strongest = std::max(strongest, ratio);
+      if (ratio <= disturbed_ratio[f] || ratio <= strongest) continue;
+      strongest = ratio;
+      filter = f;
     }
     if (strongest == 0.0) continue;
     const auto offset = static_cast<std::ptrdiff_t>(block * block_frames);
     const auto take = static_cast<std::size_t>(
-        disturbed_take(microphone, starts[0] + offset, starts[1] + offset, block_frames));
+        disturbed_take(microphone, starts[0] + offset, starts[1] + offset, block_frames, filter));
     if (strongest > found.ratio[take]) {
       found.ratio[take] = strongest;
       found.block[take] = block;
@@ -121,12 +126,50 @@ void settle(TakeChoice& choice) {
   const auto there = [&](std::size_t take) {
     return choice.faults[take] != TakeFault::absent && choice.faults[take] != TakeFault::cut;
   };
-  if (good(0) || good(1)) {
-    choice.used = {good(0), good(1)};
+  choice.usable = good(0) || good(1);
+  choice.used = choice.usable ? std::array{good(0), good(1)} : std::array{there(0), there(1)};
+}
+
+bool both_there(const TakeChoice& choice) {
+  return std::ranges::none_of(choice.faults,
+                              [](TakeFault fault) { return fault == TakeFault::absent || fault == TakeFault::cut; });
+}
+
+/// A step of the time line beside this sweep, which the spans could not tell from one inside it.
+bool beside_a_step(std::size_t sweep, const Synchronisation& sync) {
+  return std::ranges::any_of(sync.timeline.steps, [&](const TimelineStep& step) {
+    return std::abs(step.frames) >= 0.5 && (sweep == step.after || (!step.inside && sweep == step.after + 1));
+  });
+}
+
+/// Names what disturbed a pair: samples lost inside a sweep, a buffer heard twice, or a noise.
+void judge_disturbance(TakeChoice& choice, const SweepPair& pair, const PairResponse& response, Band band,
+                       const PairDisturbance& found, const std::array<std::ptrdiff_t, 2>& starts,
+                       const Synchronisation& sync, std::span<const float> microphone, std::size_t block) {
+  if (const auto broken = broken_sweep(response, band, sync.rate_hz)) {
+    choice.faults[static_cast<std::size_t>(broken->take)] = TakeFault::cut;
+    choice.broken_frames = broken->frames;
     return;
   }
-  choice.used = {there(0), there(1)};
-  choice.usable = choice.faults[0] == TakeFault::disturbed && choice.faults[1] == TakeFault::disturbed;
+  const std::array<std::size_t, 2> sweeps{pair.first, pair.second};
+  const std::size_t worse = found.ratio[0] >= found.ratio[1] ? 0 : 1;
+  for (const std::size_t take : {0U, 1U}) {
+    if (found.ratio[take] <= also_disturbed * found.ratio[worse]) continue;
+    if (beside_a_step(sweeps[take], sync)) {
+      choice.faults[take] = TakeFault::cut;
+      continue;
+    }
+    const std::ptrdiff_t at = starts[take] + static_cast<std::ptrdiff_t>(found.block[take] * block);
+    const auto from = static_cast<std::size_t>(std::max<std::ptrdiff_t>(0, at - static_cast<std::ptrdiff_t>(block)));
+    if (repeated_stretch(microphone, {from, from + 3 * block})) {
+      choice.faults[take] = TakeFault::repeated;
+    } else {
+      choice.noisy[take] = true;
+      if (choice.faults[take] == TakeFault::none) choice.faults[take] = TakeFault::disturbed;
+    }
+    choice.disturbance_db[take] = 10.0 * std::log10(found.ratio[take]);
+    choice.disturbed_at_s[take] = static_cast<double>(at) / sync.rate_hz;
+  }
 }
 
 }  // namespace
@@ -160,24 +203,18 @@ std::vector<TakeChoice> choose_takes(const Stimulus& stimulus, std::span<const S
   const Usual usual{stimulus, pairs, responses, choices};
   const std::size_t block = disturbance_block(sync.rate_hz);
   for (std::size_t i = 0; i < pairs.size(); ++i) {
-    TakeChoice& choice = choices[i];
-    if (choice.faults[0] == TakeFault::none && choice.faults[1] == TakeFault::none) {
+    if (both_there(choices[i])) {
       const auto start = [&](std::size_t sweep) {
         return static_cast<std::ptrdiff_t>(sync.zero_frames[sweep]) - static_cast<std::ptrdiff_t>(zero_index);
       };
       const std::array<std::ptrdiff_t, 2> starts{start(pairs[i].first), start(pairs[i].second)};
       const PairDisturbance found = find_disturbance(usual, i, responses[i], microphone, starts, block);
-      const std::size_t worse = found.ratio[0] >= found.ratio[1] ? 0 : 1;
-      for (const std::size_t take : {0U, 1U}) {
-        if (found.ratio[take] > also_disturbed * found.ratio[worse]) choice.faults[take] = TakeFault::disturbed;
-      }
-      if (found.ratio[worse] > 0.0) {
-        choice.disturbance_db = 10.0 * std::log10(found.ratio[worse]);
-        choice.disturbed_at_s =
-            static_cast<double>(starts[worse] + static_cast<std::ptrdiff_t>(found.block[worse] * block)) / sync.rate_hz;
+      const Band band = flat_band(stimulus.shapes[stimulus.sweeps[pairs[i].first].shape].band);
+      if (found.any()) {
+        judge_disturbance(choices[i], pairs[i], responses[i], band, found, starts, sync, microphone, block);
       }
     }
-    settle(choice);
+    settle(choices[i]);
   }
   return choices;
 }

@@ -11,6 +11,8 @@ namespace ringtrue {
 struct Arrival {
   double index = 0.0;                // fractional sample of Takes::mean
   double uncertainty_samples = 0.0;  // one standard deviation
+  double height_db = 0.0;            // of the direct sound in the band that was looked at, dB re unity gain
+  double dispersion_samples = 0.0;   // how much later the lower half of the band arrives than the upper
   double signal_to_noise_db = 0.0;   // height of the direct sound over the rms noise in the same band
 };
 
@@ -19,9 +21,13 @@ struct Arrival {
 ///
 /// High frequencies are used because there the crossover and box of any speaker delay least: the response of a
 /// minimum-phase or all-pass network begins with its high frequencies.
+/// The uncertainty is that of the noise and of all later sound whose side lobes reach back to the peak.
 /// @param band  where the sweep is flat; the Hann window over its upper 3.5 octaves (at most 1.5-20 kHz) is the filter
 /// @returns empty when nothing stands out of the noise: the speaker is silent
 [[nodiscard]] std::optional<Arrival> full_range_arrival(const Takes& takes, Band band);
+
+/// The height a direct sound must have in that band to be told from the noise, dB re unity gain.
+[[nodiscard]] double detection_limit_db(const Takes& takes, Band band);
 
 /// Arrival of a subwoofer: the start of the band-pass response (Butterworth high-pass and low-pass of usual orders and
 /// corners) that fits the first rise best. Good to about a millisecond; the uncertainty says how far equally good fits

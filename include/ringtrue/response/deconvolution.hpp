@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "ringtrue/dsp/real_fft.hpp"
+#include "ringtrue/response/microphone_response.hpp"
 #include "ringtrue/stimulus/stimulus.hpp"
 
 namespace ringtrue {
@@ -37,7 +38,9 @@ struct ResponseWindow {
 /// Immutable after construction: one instance serves many threads.
 class Deconvolver {
  public:
-  Deconvolver(const SweepShape& shape, double stimulus_rate_hz, double recorder_rate_hz, ResponseWindow window);
+  /// @param microphone  divided out of every response, by at most 40 dB either way; none: taken as flat
+  Deconvolver(const SweepShape& shape, double stimulus_rate_hz, double recorder_rate_hz, ResponseWindow window,
+              const MicrophoneResponse* microphone = nullptr);
 
   /// @param recording    one channel
   /// @param zero_frame   where, in (fractional) frames of the recording, the sweep's first sample would arrive at zero
@@ -76,5 +79,8 @@ class Deconvolver {
 
 /// The band in which a sweep's response is flat to 1e-3 dB: its own band less the tapers of M.
 [[nodiscard]] Band flat_band(Band sweep_band);
+
+/// M at one frequency, 0 to 1: dividing by it where it is not too small undoes the taper outside `flat_band`.
+[[nodiscard]] double band_taper(double frequency_hz, Band sweep_band);
 
 }  // namespace ringtrue

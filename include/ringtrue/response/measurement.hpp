@@ -7,6 +7,7 @@
 
 #include "ringtrue/capture/recording.hpp"
 #include "ringtrue/core/finding.hpp"
+#include "ringtrue/response/microphone_response.hpp"
 #include "ringtrue/rig/rig.hpp"
 #include "ringtrue/stimulus/stimulus.hpp"
 
@@ -40,6 +41,8 @@ struct SpeakerMeasurement {
   bool heard = false;   // false: silent, and nothing below is filled in
   bool trusted = true;     // false: spoilt (clipped, dropout), or not like its fellows
   bool bass_only = false;  // a main that is heard below 120 Hz only; then `heard` is false
+  double direct_db = 0.0;  // height of the direct sound in the treble; not heard: what it would have taken to be heard
+  double dispersion_ms = 0.0;  // how much later the direct sound's lower treble arrives than its upper
   ImpulseResponse response;
   std::optional<Estimate> arrival_ms;  // of the direct sound, after the time reference
   std::optional<Estimate> level_db;    // contract's definition: 500 Hz-2 kHz, or 30-80 Hz for a sub
@@ -61,6 +64,7 @@ struct PositionMeasurement {
 
 struct MeasureOptions {
   unsigned threads = 0;  // 0: one per core; the result does not depend on it
+  const MicrophoneResponse* microphone = nullptr;  // taken out of every response and level; none: taken as flat
 };
 
 /// From one recording to impulse responses and measures per output. Pure.

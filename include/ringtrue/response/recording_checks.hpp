@@ -1,6 +1,7 @@
 #pragma once
 
 #include <cstddef>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -24,5 +25,9 @@ struct Stretch {
 /// Runs of exact zeros that break into sound: 16 frames or more, with sound within 1 ms on both sides that is more than
 /// 3e-4 of the channel's extreme and neither fades out before nor in after the run. Such runs are lost buffers.
 [[nodiscard]] std::vector<Stretch> dropped_stretches(std::span<const float> channel);
+
+/// The first stretch that begins within `where` and repeats, to the last bit, what stood up to a quarter of a second
+/// before it: a buffer that was played into the recording twice.
+[[nodiscard]] std::optional<Stretch> repeated_stretch(std::span<const float> channel, Stretch where);
 
 }  // namespace ringtrue

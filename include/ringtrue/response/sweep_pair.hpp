@@ -2,6 +2,7 @@
 
 #include <array>
 #include <cstddef>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -36,8 +37,17 @@ struct PairResponse {
 
 /// Which take a disturbance fell into: the one whose spectrum at that block is higher where the other has only noise.
 /// @param first_frame, second_frame  of the block in the recording
+/// @param filter  in which of the disturbance's filters it was strongest: bass looks below 400 Hz, treble above 3 kHz
 /// @returns 0 for the first take, 1 for the second
 [[nodiscard]] int disturbed_take(std::span<const float> recording, std::ptrdiff_t first_frame,
-                                 std::ptrdiff_t second_frame, std::size_t block);
+                                 std::ptrdiff_t second_frame, std::size_t block, std::size_t filter);
+
+/// Whether the two takes of a pair have bands that lie apart by different times: then samples were lost or put in while
+/// one of the two sweeps was played.
+struct BrokenSweep {
+  double frames = 0.0;  // by which the bands lie apart
+  int take = 0;         // the broken one: in the other one all bands arrive together
+};
+[[nodiscard]] std::optional<BrokenSweep> broken_sweep(const PairResponse& response, Band band, double rate_hz);
 
 }  // namespace ringtrue

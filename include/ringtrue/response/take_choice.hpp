@@ -23,15 +23,17 @@ struct RecordingFaults {
 [[nodiscard]] RecordingFaults find_faults(std::span<const float> microphone, const Stimulus& stimulus,
                                           const Synchronisation& sync);
 
-enum class TakeFault { none, absent, cut, dropped, clipped, disturbed };
+enum class TakeFault { none, absent, cut, dropped, repeated, clipped, disturbed };
 
 /// Which takes of a pair serve, and why not.
 struct TakeChoice {
   std::array<TakeFault, 2> faults{TakeFault::none, TakeFault::none};
   std::array<bool, 2> used{true, true};
   bool usable = true;                  // false: every take is spoilt; what is measured is not to be trusted
-  double disturbance_db = 0.0;         // over the noise of the other blocks, where a take is disturbed
-  std::optional<double> disturbed_at_s;  // in the recording
+  std::array<bool, 2> noisy{false, false};      // a noise fell into the take, whatever else is wrong with it
+  std::array<double, 2> disturbance_db{0.0, 0.0};  // over the noise of the other blocks
+  std::array<double, 2> disturbed_at_s{0.0, 0.0};  // in the recording
+  double broken_frames = 0.0;                   // lost or put in during a take that is `cut`
 };
 
 /// Leaves out takes that are missing, cut by lost samples, hit by a dropout or disturbed by a noise, as long as the other
