@@ -1,4 +1,7 @@
+#include <algorithm>
+#include <iterator>
 #include <memory>
+#include <optional>
 
 #include "command.hpp"
 #include "console.hpp"
@@ -8,6 +11,8 @@
 #include "ringtrue/calibration/calibrate.hpp"
 #include "ringtrue/calibration/calibration_json.hpp"
 #include "ringtrue/capture/atomic_file.hpp"
+#include "ringtrue/capture/microphone_response_file.hpp"
+#include "ringtrue/core/errors.hpp"
 #include "ringtrue/report/impulse_responses.hpp"
 #include "ringtrue/report/sheet.hpp"
 #include "ringtrue/rig/rig_file.hpp"
@@ -20,6 +25,8 @@ struct Options {
   std::string rig;
   std::string out;
   SourceOptions source;
+  std::string mic_response;
+  bool suggest_crossover = false;
   bool overwrite = false;
   bool json = false;
 };
@@ -36,23 +43,44 @@ Measure with all delays and trims of the interface at 0. The recorder may start
 up to 0.5 s before or after the player, and may be another device with a clock
 and sample rate of its own.
 
+The text file that came with the microphone, given with --mic-response, takes
+the microphone's own colour out of every response and level. It has a line per
+frequency, in any of the usual shapes: Hz, dB and, where known, phase in
+degrees.
+
 Examples:
   ringtrue calibrate rig.toml --out results --stimulus stimulus.wav \
       --recording position1.wav --recording position2.wav --loopback-channel 2
   ringtrue calibrate rig.toml --out results --virtual room.toml)";
 
-std::vector<PositionMeasurement> measure_with_progress(const Rig& rig, const SourceOptions& source) {
+std::vector<PositionMeasurement> measure_with_progress(const Rig& rig, const SourceOptions& source,
+                                                       const MicrophoneResponse* microphone) {
   Progress progress = progress_on_stderr();
-  return measure_source(rig, source, progress);
+  return measure_source(rig, source, progress, microphone);
+}
+
+/// The microphone's file, where one was given. Its notes are findings like any other.
+std::optional<MicrophoneFile> microphone_of(const CLI::App& command, const Options& options) {
+  if (command.count("--mic-response") == 0) return std::nullopt;
+  return read_microphone_response(options.mic_response);
+}
+
+void require_bass_management(const Rig& rig, const Options& options) {
+  if (!options.suggest_crossover || rig.bass_management) return;
+  throw InvalidInput{"--suggest-crossover", "the rig has no [bass_management]",
+                     "add that table to " + options.rig + " if the interface can send the mains' lows to the sub"};
 }
 
 int run(const CLI::App& command, const Options& options) {
   check_source_options(command, options.source);
   const Rig rig = read_rig(options.rig);
+  require_bass_management(rig, options);
+  const auto microphone = microphone_of(command, options);
   const OutputFolder out{options.out, options.overwrite, {"impulse-responses", "sheet.txt", "calibration.json"}};
 
-  const auto measurements = measure_with_progress(rig, options.source);
-  const Calibration calibration = calibrate(rig, measurements);
+  const auto measurements = measure_with_progress(rig, options.source, microphone ? &microphone->response : nullptr);
+  Calibration calibration = calibrate(rig, measurements, {.suggest_crossover = options.suggest_crossover});
+  if (microphone) std::ranges::copy(microphone->notes, std::back_inserter(calibration.findings));
   const std::string json = format_calibration(calibration);
   const std::string sheet = format_sheet(calibration);
 
@@ -73,6 +101,10 @@ Command add_calibrate_command(CLI::App& program) {
   command.add_option("rig", options->rig, "the rig")->option_text("RIG.toml")->required();
   command.add_option("--out", options->out, "the folder for the results")->option_text("FOLDER")->required();
   add_source_options(command, options->source);
+  command.add_option("--mic-response", options->mic_response, "the microphone's own response, to be taken out")
+      ->option_text("FILE");
+  command.add_flag("--suggest-crossover", options->suggest_crossover,
+                   "also try the crossover frequencies from 40 to 200 Hz and say which suits these speakers best");
   command.add_flag("--overwrite", options->overwrite, "replace the results that are in the folder");
   command.add_flag("--json", options->json, "print the calibration as JSON instead of the sheet");
   command.footer(footer);

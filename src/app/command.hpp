@@ -11,6 +11,7 @@ struct Command {
   std::function<int()> run;
 };
 
+[[nodiscard]] Command add_plan_command(CLI::App& program);
 [[nodiscard]] Command add_stimulus_command(CLI::App& program);
 [[nodiscard]] Command add_calibrate_command(CLI::App& program);
 [[nodiscard]] Command add_export_command(CLI::App& program);

@@ -21,6 +21,7 @@ constexpr const char* description =
 
 constexpr const char* footer =
     R"(The whole job with any player and recorder:
+  ringtrue plan 7.1.4 --out rig.toml --room 5.2x4.4x2.6
   ringtrue stimulus rig.toml --out stimulus.wav
   (play stimulus.wav on all outputs, record the microphone as position1.wav)
   ringtrue calibrate rig.toml --out results --stimulus stimulus.wav \
@@ -63,8 +64,9 @@ int run_or_throw(int argc, const char* const* argv) {
   program.footer(footer);
   program.require_subcommand(0, 1);
   program.set_version_flag("--version", "ringtrue " RINGTRUE_VERSION);
-  const std::vector<Command> commands{add_stimulus_command(program), add_calibrate_command(program),
-                                      add_export_command(program), add_simulate_command(program)};
+  const std::vector<Command> commands{add_plan_command(program), add_stimulus_command(program),
+                                      add_calibrate_command(program), add_export_command(program),
+                                      add_simulate_command(program)};
   return read_and_run(program, commands, argc, argv);
 }
 

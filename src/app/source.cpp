@@ -97,7 +97,8 @@ void check_source_options(const CLI::App& command, const SourceOptions& options)
   }
 }
 
-std::vector<PositionMeasurement> measure_source(const Rig& rig, const SourceOptions& options, Progress& progress) {
+std::vector<PositionMeasurement> measure_source(const Rig& rig, const SourceOptions& options, Progress& progress,
+                                                const MicrophoneResponse* microphone) {
   const Source source = options.recordings.empty() ? virtual_source(rig, options) : file_source(rig, options);
   std::vector<PositionMeasurement> measurements;
   for (std::size_t i = 0; i < source.positions; ++i) {
@@ -107,7 +108,8 @@ std::vector<PositionMeasurement> measure_source(const Rig& rig, const SourceOpti
     say(options.recordings.empty() ? "playing in the virtual room" : "reading");
     const Recording recording = source.take(i);
     say("measuring");
-    measurements.push_back(measure(rig, source.stimulus, recording, {.threads = options.threads}));
+    measurements.push_back(
+        measure(rig, source.stimulus, recording, {.threads = options.threads, .microphone = microphone}));
   }
   return measurements;
 }

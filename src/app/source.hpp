@@ -30,8 +30,10 @@ void add_source_options(CLI::App& command, SourceOptions& options);
 void check_source_options(const CLI::App& command, const SourceOptions& options);
 
 /// Takes one recording after another, so that only one is in memory at a time, and measures it.
+/// @param microphone  whose response is taken out of what is measured; none: taken as flat
 /// @throws InvalidInput
 [[nodiscard]] std::vector<PositionMeasurement> measure_source(const Rig& rig, const SourceOptions& options,
-                                                              Progress& progress);
+                                                              Progress& progress,
+                                                              const MicrophoneResponse* microphone = nullptr);
 
 }  // namespace ringtrue::app

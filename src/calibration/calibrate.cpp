@@ -7,7 +7,9 @@
 #include <cstddef>
 
 #include "band_ends.hpp"
+#include "places.hpp"
 #include "bass.hpp"
+#include "crossover_check.hpp"
 #include "crossover_suggestion.hpp"
 #include "ringtrue/alignment/delays.hpp"
 #include "ringtrue/alignment/trims.hpp"
@@ -145,7 +147,9 @@ void add_polarity_findings(const Rig& rig, Calibration& calibration) {
 /// For the rare case that the noise of each band is low enough and the result still is not sure enough.
 void add_uncertainty_finding(const SpeakerResult& speaker, Findings& findings) {
   const PositionResult& here = speaker.measured.positions.front();
-  const bool is_main = speaker.kind == SpeakerKind::main;
+  // An arrival may be unsure for another reason, a crossover unlike its fellows': louder would not help that.
+  constexpr double noise_matters_db = 25.0;
+  const bool is_main = speaker.kind == SpeakerKind::main && here.signal_to_noise_db.value_or(0.0) < noise_matters_db;
   const bool late = is_main && here.arrival_uncertainty_ms.value_or(0.0) > arrival_needed_ms;
   const bool rough = here.level_uncertainty_db.value_or(0.0) > level_needed_db;
   const bool said = std::ranges::any_of(findings, [&](const Finding& finding) {
@@ -235,13 +239,11 @@ void set_trims(const Rig& rig, const SubwooferGroup& group, Calibration& calibra
 }
 
 void add_wiring_note(std::span<const PositionMeasurement> positions, Findings& findings) {
-  constexpr std::size_t spots_that_locate = 4;
-  if (positions.size() >= spots_that_locate) return;
   findings.push_back({Severity::note, "wiring-unproven", std::nullopt,
                       fmt::format("{} cannot prove that each output feeds the speaker it is named after: crossed "
                                   "outputs would look the same. Measure at four spots (ear point, 25 cm right, 25 cm "
                                   "forward, 25 cm up), or walk from speaker to speaker during a test signal.",
-                                  positions.size() == 1 ? "One mic spot" : "Fewer than four mic spots")});
+                                  positions.size() == 1 ? "One mic spot" : "These mic spots")});
 }
 
 /// Everything below the crossover: where each speaker falls off, and how the subs add up with the mains.
@@ -254,6 +256,7 @@ std::vector<double> set_bass(const Rig& rig, std::span<const PositionMeasurement
     calibration.speakers[s].measured.band_ends =
         band_ends(*bass.speakers[s], bass.frequency_hz, rig.speakers[s].band, rig.speakers[s].kind);
   }
+  add_crossover_notes(rig, calibration);
   const SubwooferGroup group = group_subwoofers(rig, bass, calibration.speakers);
   set_trims(rig, group, calibration);
   std::vector<double> later_ms = align_group(rig, bass, group, calibration);
@@ -288,7 +291,7 @@ Calibration calibrate(const Rig& rig, std::span<const PositionMeasurement> posit
   const std::vector<double> later_ms = set_bass(rig, positions, options, calibration);
   set_delays(rig, later_ms, calibration);
   add_polarity_findings(rig, calibration);
-  add_wiring_note(positions, calibration.findings);
+  if (!set_places(rig, positions, calibration)) add_wiring_note(positions, calibration.findings);
   std::ranges::stable_sort(calibration.findings, {}, [](const Finding& finding) { return rank(finding.severity); });
   return calibration;
 }

@@ -1,5 +1,6 @@
 #include "ringtrue/calibration/calibration_json.hpp"
 
+#include "bass_json.hpp"
 #include "json_numbers.hpp"
 #include "json_reader.hpp"
 #include "rig_json.hpp"
@@ -52,7 +53,8 @@ Object format_measured(const MeasuredSpeaker& measured) {
           {"position_m", place ? format_place(*place) : Object{}},
           {"azimuth_deg", place ? number(direction.azimuth_deg, decimals_of_angle_deg) : Object{}},
           {"elevation_deg", place ? number(direction.elevation_deg, decimals_of_angle_deg) : Object{}},
-          {"positions", std::move(positions)}};
+          {"positions", std::move(positions)},
+          {"band_ends", json::format_band_ends(measured.band_ends)}};
 }
 
 Object format_settings(const Settings& settings) {
@@ -105,6 +107,7 @@ MeasuredSpeaker read_measured(const Reader& reader, const Rig& rig) {
   for (const auto& position : reader.at("positions").elements(rig.positions.size())) {
     measured.positions.push_back(read_position(position));
   }
+  if (const auto ends = reader.find("band_ends")) measured.band_ends = json::read_band_ends(*ends);
   return measured;
 }
 
@@ -156,7 +159,7 @@ std::string format_calibration(const Calibration& calibration) {
                    {"rig", json::format_rig(calibration.rig)},
                    {"time_reference", name(calibration.time_reference)},
                    {"speakers", std::move(speakers)},
-                   {"bass_management", json::format_bass_management(calibration.rig.bass_management)},
+                   {"bass_management", json::format_bass(calibration)},
                    {"findings", std::move(findings)}};
   return all.dump(2, ' ', false, Object::error_handler_t::replace) + '\n';  // replace: a file name may not be UTF-8
 }
@@ -179,6 +182,7 @@ Calibration parse_calibration(std::string_view text, const std::string& text_nam
   for (const auto& speaker : speakers) {
     calibration.speakers.push_back(read_speaker(speaker, calibration.rig, calibration.speakers.size()));
   }
+  if (const auto bass = reader.find("bass_management")) json::read_bass(*bass, calibration);
   for (const auto& finding : reader.at("findings").elements(most_findings)) {
     calibration.findings.push_back(read_finding(finding));
   }

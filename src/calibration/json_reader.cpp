@@ -40,6 +40,13 @@ Reader Reader::at(const std::string& key) const {
   return {*found, text_name_, path};
 }
 
+std::optional<Reader> Reader::find(const std::string& key) const {
+  require(value_->is_object(), "an object");
+  const auto found = value_->find(key);
+  if (found == value_->end() || found->is_null()) return std::nullopt;
+  return at(key);
+}
+
 std::vector<Reader> Reader::elements(std::size_t at_most) const {
   require(value_->is_array(), "an array");
   require(value_->size() <= at_most, "an array of at most " + std::to_string(at_most) + " elements");

@@ -24,6 +24,8 @@ class Reader {
       : value_{&value}, text_name_{std::move(text_name)}, path_{std::move(path)} {}
 
   [[nodiscard]] Reader at(const std::string& key) const;
+  /// The value under a key that earlier versions did not write; empty where it is missing or null.
+  [[nodiscard]] std::optional<Reader> find(const std::string& key) const;
   [[nodiscard]] std::vector<Reader> elements(std::size_t at_most) const;
   [[nodiscard]] bool is_null() const { return value_->is_null(); }
   [[nodiscard]] bool boolean() const;

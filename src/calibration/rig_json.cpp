@@ -38,10 +38,12 @@ Object format_interface(const Interface& interface) {
 }
 
 Object format_speaker(const Speaker& speaker) {
-  return {{"label", speaker.label},
-          {"output", speaker.output},
-          {"kind", name(speaker.kind)},
-          {"band_hz", exact(std::array{speaker.band.low.value(), speaker.band.high.value()})}};
+  Object object{{"label", speaker.label},
+                {"output", speaker.output},
+                {"kind", name(speaker.kind)},
+                {"band_hz", exact(std::array{speaker.band.low.value(), speaker.band.high.value()})}};
+  if (speaker.crossover_hz) object["crossover_hz"] = *speaker.crossover_hz;
+  return object;
 }
 
 RoomFacts read_room(const Reader& reader) {
@@ -79,15 +81,23 @@ Interface read_interface(const Reader& reader) {
 }
 
 BassManagement read_bass_management(const Reader& reader) {
-  return {.crossover_hz = positive(reader.at("crossover_hz")), .lfe_gain_db = reader.at("lfe_gain_db").number()};
+  BassManagement bass{.crossover_hz = positive(reader.at("crossover_hz")),
+                      .lfe_gain_db = reader.at("lfe_gain_db").number()};
+  if (const auto slope = reader.find("slope")) {
+    using enum CrossoverSlope;
+    bass.slope = slope->one_of({lr12, lr24, lr36, lr48, bw12, bw18, bw24});
+  }
+  return bass;
 }
 
 Speaker read_speaker(const Reader& reader) {
   const auto band = range(reader.at("band_hz"));
+  const auto crossover = reader.find("crossover_hz");
   return {.label = reader.at("label").text(),
           .output = reader.at("output").integer(1, most_outputs),
           .kind = reader.at("kind").one_of({SpeakerKind::main, SpeakerKind::sub}),
-          .band = {Hertz{band[0]}, Hertz{band[1]}}};
+          .band = {Hertz{band[0]}, Hertz{band[1]}},
+          .crossover_hz = crossover ? std::optional{positive(*crossover)} : std::nullopt};
 }
 
 std::vector<Speaker> read_speakers(const Reader& reader) {
@@ -106,7 +116,9 @@ std::vector<Speaker> read_speakers(const Reader& reader) {
 
 Object format_bass_management(const std::optional<BassManagement>& bass_management) {
   if (!bass_management) return nullptr;
-  return {{"crossover_hz", bass_management->crossover_hz}, {"lfe_gain_db", bass_management->lfe_gain_db + 0.0}};
+  return {{"crossover_hz", bass_management->crossover_hz},
+          {"lfe_gain_db", bass_management->lfe_gain_db + 0.0},
+          {"slope", name(bass_management->slope)}};
 }
 
 Object format_rig(const Rig& rig) {

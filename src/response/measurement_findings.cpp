@@ -209,7 +209,10 @@ void add_noise_gate(const Facts& facts, std::span<const PairResponse> responses,
   const double block = static_cast<double>(disturbance_block(facts.sync.rate_hz));
   const double with_sound = 0.5 * percentile(all_blocks(responses, true), 0.5);
   const double between = percentile(all_blocks(responses, false), 0.05);
-  if (with_sound / block < audible || with_sound < suppressed * between) return;
+  // Rounding to the format's steps makes noise where there is sound and none in silence: step^2 / 12, times 6 by the
+  // second difference; four times that is more than rounding.
+  const double step = format_step(facts.recording.microphone);
+  if (with_sound / block < std::max(audible, 2.0 * step * step) || with_sound < suppressed * between) return;
   findings.push_back({Severity::stop, "input-processing", std::nullopt,
                       fmt::format("{}: between the sweeps the noise drops by {:.0f} dB: something mutes the microphone "
                                   "when it is quiet and cuts off the room's decay. Switch off noise suppression, gates "
@@ -275,9 +278,10 @@ void refuse_if_smeared(const Recording& recording, std::span<const PairResponse>
   // Few speakers answer: they may be off, and then it is quiet. If it is loud all the same, other sweeps were played.
   constexpr std::size_t most_answer = 3;
   constexpr double loud = 100.0;
+  constexpr double treble_share = 0.75;  // a sweep's bass is no louder than noise here; a third of the speakers is less
   if (most_answer * shares.size() < responses.size()) {
     const auto blocks = all_blocks(responses, false);
-    if (percentile(blocks, 0.5) > loud * std::max(percentile(blocks, 0.02), 1e-18)) throw foreign;
+    if (percentile(blocks, treble_share) > loud * std::max(percentile(blocks, 0.02), 1e-18)) throw foreign;
   }
   if (shares.empty()) return;
   const auto middle = shares.begin() + std::ssize(shares) / 2;

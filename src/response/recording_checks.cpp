@@ -14,7 +14,7 @@ constexpr double tight_share = 0.998;        // a pile of which most lies this n
 constexpr double mostly = 0.5;
 constexpr double full_scale = 0.9995;  // 16 bits end at 0.99997, dither may take a little
 constexpr std::size_t equal_at_full_scale = 3;
-constexpr double faintest = 1e-4;      // below -80 dBFS nothing is clipped in a way that shows
+constexpr double faintest = 2.1e-3;  // below it 1.5 % is less than a step of 16 bits: any quiet sound piles up
 
 /// Frames of one sign that pile up at the extreme; empty when they do not.
 std::vector<std::size_t> pile(std::span<const float> channel, double sign) {
@@ -54,12 +54,13 @@ double rms(std::span<const float> samples) {
 /// Length of the run from n on that repeats what stood `back` frames before; 0 when it is shorter than `shortest`.
 std::size_t repeated_run(std::span<const float> channel, std::size_t n, std::size_t back, std::size_t shortest) {
   std::size_t length = 0;
-  bool moves = false;
+  std::size_t moves = 0;
   while (n + length < channel.size() && channel[n + length] == channel[n + length - back]) {
-    moves = moves || (length > 0 && channel[n + length] != channel[n + length - 1]);
+    if (length > 0 && channel[n + length] != channel[n + length - 1]) ++moves;
     ++length;
   }
-  return moves && length >= shortest ? length : 0;
+  // Noise of less than a step of its format is mostly zeros, which repeat by chance.
+  return length >= shortest && 2 * moves >= length ? length : 0;
 }
 
 }  // namespace
@@ -69,8 +70,9 @@ std::optional<Stretch> repeated_stretch(std::span<const float> channel, Stretch 
   constexpr std::size_t shortest = 24;          // frames of sound that are equal to the last bit by chance: far fewer
   const std::size_t end = std::min(where.to, channel.size());
   for (std::size_t n = std::max<std::size_t>(where.from, 1); n < end; ++n) {
+    if (n + 1 >= channel.size() || channel[n] == channel[n + 1]) continue;  // silence repeats itself
     for (std::size_t back = shortest; back <= std::min(n, longest_back); ++back) {
-      if (channel[n] != channel[n - back] || n + 1 >= channel.size() || channel[n + 1] != channel[n + 1 - back]) continue;
+      if (channel[n] != channel[n - back] || channel[n + 1] != channel[n + 1 - back]) continue;
       const std::size_t length = repeated_run(channel, n, back, shortest);
       if (length > 0) return Stretch{n, n + length};
     }
@@ -87,6 +89,14 @@ std::vector<std::size_t> clipped_frames(std::span<const float> channel) {
   return frames;
 }
 
+double format_step(std::span<const float> channel) {
+  double step = 1.0;
+  for (const float x : channel) {
+    if (x != 0.0F) step = std::min(step, std::abs(static_cast<double>(x)));
+  }
+  return step;
+}
+
 std::vector<Stretch> dropped_stretches(std::span<const float> channel) {
   constexpr std::size_t shortest = 16;
   constexpr std::size_t near = 48;       // 1 ms at 48 kHz
@@ -94,7 +104,9 @@ std::vector<Stretch> dropped_stretches(std::span<const float> channel) {
   constexpr double still_sounding = 0.2;
   double extreme = 0.0;
   for (const float x : channel) extreme = std::max(extreme, std::abs(static_cast<double>(x)));
-  const double sound = 3e-4 * extreme;
+  // A slow sound that takes 16 frames to cross the step around zero is 2.2 steps rms within 48 frames of it.
+  constexpr double steps = 4.0;
+  const double sound = std::max(3e-4 * extreme, steps * format_step(channel));
 
   std::vector<Stretch> stretches;
   for (std::size_t n = 0; n < channel.size();) {

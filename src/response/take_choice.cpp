@@ -142,10 +142,18 @@ bool beside_a_step(std::size_t sweep, const Synchronisation& sync) {
   });
 }
 
+/// A dropout of that sweep within a stretch: it is said already, and no noise.
+bool breaks_off(const RecordingFaults& faults, std::size_t sweep, Stretch where) {
+  if (!faults.dropped_in[sweep]) return false;
+  const Stretch dropped = faults.dropped[*faults.dropped_in[sweep]];
+  return dropped.from < where.to && dropped.to > where.from;
+}
+
 /// Names what disturbed a pair: samples lost inside a sweep, a buffer heard twice, or a noise.
 void judge_disturbance(TakeChoice& choice, const SweepPair& pair, const PairResponse& response, Band band,
                        const PairDisturbance& found, const std::array<std::ptrdiff_t, 2>& starts,
-                       const Synchronisation& sync, std::span<const float> microphone, std::size_t block) {
+                       const Synchronisation& sync, const RecordingFaults& faults, std::span<const float> microphone,
+                       std::size_t block) {
   if (const auto broken = broken_sweep(response, band, sync.rate_hz)) {
     choice.faults[static_cast<std::size_t>(broken->take)] = TakeFault::cut;
     choice.broken_frames = broken->frames;
@@ -161,6 +169,7 @@ void judge_disturbance(TakeChoice& choice, const SweepPair& pair, const PairResp
     }
     const std::ptrdiff_t at = starts[take] + static_cast<std::ptrdiff_t>(found.block[take] * block);
     const auto from = static_cast<std::size_t>(std::max<std::ptrdiff_t>(0, at - static_cast<std::ptrdiff_t>(block)));
+    if (breaks_off(faults, sweeps[take], {from, from + 3 * block})) continue;
     if (repeated_stretch(microphone, {from, from + 3 * block})) {
       choice.faults[take] = TakeFault::repeated;
     } else {
@@ -211,7 +220,7 @@ std::vector<TakeChoice> choose_takes(const Stimulus& stimulus, std::span<const S
       const PairDisturbance found = find_disturbance(usual, i, responses[i], microphone, starts, block);
       const Band band = flat_band(stimulus.shapes[stimulus.sweeps[pairs[i].first].shape].band);
       if (found.any()) {
-        judge_disturbance(choices[i], pairs[i], responses[i], band, found, starts, sync, microphone, block);
+        judge_disturbance(choices[i], pairs[i], responses[i], band, found, starts, sync, faults, microphone, block);
       }
     }
     settle(choices[i]);

@@ -7,6 +7,7 @@
 #include <utility>
 
 #include "letters.hpp"
+#include "nearest_key.hpp"
 
 namespace ringtrue {
 namespace {
@@ -74,6 +75,15 @@ const Layout* find_layout(std::string_view name) {
   if (wanted.empty()) return nullptr;
   const auto found = std::ranges::find_if(layouts(), [&](const Layout& layout) { return is_named(layout, wanted); });
   return found == layouts().end() ? nullptr : &*found;
+}
+
+std::string_view nearest_layout_name(std::string_view name) {
+  std::vector<std::string_view> names;
+  for (const Layout& layout : layouts()) {
+    names.insert(names.end(), layout.trade_names.begin(), layout.trade_names.end());
+    if (!layout.bs2051_name.empty()) names.push_back(layout.bs2051_name);
+  }
+  return nearest_key(name, names);
 }
 
 const LayoutChannel* find_channel(const Layout& layout, std::string_view label) {

@@ -24,6 +24,9 @@ void read_speakers(const TableReader& top, Rig& rig) {
     if (rig.speakers.size() > rig_schema::most_outputs) {
       table.refuse("speaker", fmt::format("more than {} speakers", rig_schema::most_outputs), "remove some");
     }
+    if (rig.speakers.back().crossover_hz && !rig.bass_management) {
+      table.refuse(rig_schema::crossover.key, "the rig has no [bass_management]", "add that table or remove the key");
+    }
   }
   refuse_duplicates(rig, tables);
 }

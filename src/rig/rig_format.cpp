@@ -84,7 +84,9 @@ std::string format_interface(const Interface& interface) {
 
 std::string format_bass_management(const std::optional<BassManagement>& bass) {
   if (!bass) return "\n# [bass_management]  # when the interface sends the mains' lows to the sub: take away the #\n";
-  return "\n[bass_management]\n" + entry("crossover_hz", text_of(bass->crossover_hz), "Linkwitz-Riley, 24 dB/octave") +
+  return "\n[bass_management]\n" +
+         entry("crossover_hz", text_of(bass->crossover_hz), "of all mains that have none of their own") +
+         entry("slope", toml_string(name(bass->slope)), "LR12 LR24 LR36 LR48 (Linkwitz-Riley), BW12 BW18 BW24") +
          entry("lfe_gain_db", text_of(bass->lfe_gain_db), "of the LFE channel over a main channel");
 }
 
@@ -105,6 +107,7 @@ std::string format_speakers(const Rig& rig) {
               entry("output", fmt::format("{}", speaker.output), "") +
               entry("kind", toml_string(name(speaker.kind)), "") +
               entry("band_hz", list(std::array{speaker.band.low.value(), speaker.band.high.value()}), "");
+    if (speaker.crossover_hz) result += entry("crossover_hz", text_of(*speaker.crossover_hz), "");
   }
   return result;
 }

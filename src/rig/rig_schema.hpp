@@ -35,6 +35,7 @@ inline constexpr NumberRule loopback_output{"loopback_output", 1.0, most_outputs
 
 inline constexpr NumberRule crossover{"crossover_hz", 20.0, 500.0, "Hz", "80"};
 inline constexpr NumberRule lfe_gain{"lfe_gain_db", -30.0, 30.0, "dB", "10"};
+inline constexpr TextRule slope{"slope", 1, 16, "\"LR24\""};
 
 inline constexpr TextRule label{"label", 1, 32, "\"L\""};
 inline constexpr NumberRule output{"output", 1.0, most_outputs, "", "1"};
@@ -49,8 +50,8 @@ inline constexpr std::array<std::string_view, 3> room_keys{size.key, ear_height.
 inline constexpr std::array<std::string_view, 12> interface_keys{
     sample_rate.key,   trim_range.key,   trim_step.key,  delay_range.key,        delay_step.key,  eq_bands.key,
     eq_gain_range.key, eq_gain_step.key, eq_q_range.key, eq_frequency_range.key, polarity_switch, loopback_output.key};
-inline constexpr std::array<std::string_view, 2> bass_keys{crossover.key, lfe_gain.key};
-inline constexpr std::array<std::string_view, 4> speaker_keys{label.key, output.key, kind.key, band.key};
+inline constexpr std::array<std::string_view, 3> bass_keys{crossover.key, lfe_gain.key, slope.key};
+inline constexpr std::array<std::string_view, 5> speaker_keys{label.key, output.key, kind.key, band.key, crossover.key};
 inline constexpr std::array<std::string_view, 1> position_keys{offset.key};
 
 inline constexpr TableSchema top_table{"", top_keys};

@@ -70,6 +70,25 @@ Band read_band(const TableReader& table, SpeakerKind kind, double sample_rate_hz
   return {Hertz{range_hz[0]}, Hertz{range_hz[1]}};
 }
 
+CrossoverSlope read_slope(const TableReader& table, CrossoverSlope otherwise) {
+  std::string text;
+  if (!table.read(rig_schema::slope, text)) return otherwise;
+  if (const auto slope = find_crossover_slope(text)) return *slope;
+  table.refuse(rig_schema::slope.key, fmt::format("\"{}\" is no crossover slope", shown(text)),
+               "write LR12, LR24, LR36, LR48, BW12, BW18 or BW24");
+}
+
+/// The crossover of one main, where it has its own.
+std::optional<double> read_own_crossover(const TableReader& table, SpeakerKind kind) {
+  double frequency_hz = 0.0;
+  if (!table.read(rig_schema::crossover, frequency_hz)) return std::nullopt;
+  if (kind == SpeakerKind::sub) {
+    table.refuse(rig_schema::crossover.key, "a sub has no crossover of its own",
+                 "write it with the mains that have another one than [bass_management]");
+  }
+  return frequency_hz;
+}
+
 }  // namespace
 
 RoomFacts read_room(const TableReader& table) {
@@ -117,6 +136,7 @@ BassManagement read_bass_management(const TableReader& table) {
   BassManagement result;
   table.read(rig_schema::crossover, result.crossover_hz);
   table.read(rig_schema::lfe_gain, result.lfe_gain_db);
+  result.slope = read_slope(table, result.slope);
   return result;
 }
 
@@ -128,6 +148,7 @@ Speaker read_speaker(const TableReader& table, double sample_rate_hz) {
   table.read(output, result.output);
   result.kind = read_kind(table, result.label);
   result.band = read_band(table, result.kind, sample_rate_hz);
+  result.crossover_hz = read_own_crossover(table, result.kind);
   return result;
 }
 

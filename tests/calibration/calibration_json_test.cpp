@@ -52,7 +52,9 @@ TEST_CASE("calibration JSON has the contract's keys in a fixed order") {
   CHECK(json["schema"] == "ringtrue.calibration/1");
   const Json& speaker = json["speakers"][0];
   CHECK(keys(speaker) == Keys{"label", "output", "kind", "status", "measured", "settings"});
-  CHECK(keys(speaker["measured"]) == Keys{"polarity", "position_m", "azimuth_deg", "elevation_deg", "positions"});
+  CHECK(keys(speaker["measured"]) ==
+        Keys{"polarity", "position_m", "azimuth_deg", "elevation_deg", "positions", "band_ends"});
+  CHECK(keys(speaker["measured"]["band_ends"]) == Keys{"low_3_db_hz", "low_10_db_hz", "high_3_db_hz", "high_10_db_hz"});
   CHECK(keys(speaker["measured"]["positions"][1]) == Keys{"arrival_ms", "arrival_uncertainty_ms", "distance_m",
                                                           "level_db", "level_uncertainty_db", "signal_to_noise_db",
                                                           "decay_time_s"});
@@ -126,7 +128,9 @@ TEST_CASE("a calibration reads back to an equal value and to the same bytes") {
     calibration.rig.interface.loopback_output = 16;
     calibration.rig.interface.polarity_switch = false;
     calibration.rig.interface.delay_step_ms = 1.0 / 48.0;
-    calibration.rig.bass_management = BassManagement{.crossover_hz = 90.0, .lfe_gain_db = 0.0};
+    calibration.rig.bass_management =
+        BassManagement{.crossover_hz = 90.0, .lfe_gain_db = 0.0, .slope = CrossoverSlope::bw18};
+    calibration.rig.speakers[0].crossover_hz = 120.0;
     calibration.time_reference = TimeReference::earliest_arrival;
   }
   SUBCASE("with labels beyond ASCII") {
@@ -134,6 +138,7 @@ TEST_CASE("a calibration reads back to an equal value and to the same bytes") {
     calibration.speakers[0].label = calibration.rig.speakers[0].label;
   }
   SUBCASE("with nothing in it") { calibration = Calibration{}; }
+  SUBCASE("with everything about the bass") { calibration = test::bass_calibration(); }
   const std::string text = format_calibration(calibration);
   const Calibration back = parse_calibration(text, "c.json");
   CHECK(back == calibration);
@@ -143,7 +148,37 @@ TEST_CASE("a calibration reads back to an equal value and to the same bytes") {
 TEST_CASE("bass management stands at the top level too, with the rig's values") {
   Calibration calibration = test::example_calibration();
   calibration.rig.bass_management = BassManagement{.crossover_hz = 90.0, .lfe_gain_db = 10.0};
-  CHECK(written(calibration)["bass_management"] == Json{{"crossover_hz", 90.0}, {"lfe_gain_db", 10.0}});
+  CHECK(written(calibration)["bass_management"] == Json{{"crossover_hz", 90.0},
+                                                        {"lfe_gain_db", 10.0},
+                                                        {"slope", "LR24"},
+                                                        {"alignment", nullptr},
+                                                        {"crossover_suggestion", nullptr}});
+}
+
+TEST_CASE("what the sub's alignment won stands with the bass management") {
+  const Json bass = written(test::bass_calibration())["bass_management"];
+  CHECK(bass["alignment"] == Json{{"subs", Json::array({{{"label", "LFE"}, {"shift_ms", -3.125}}})},
+                                  {"band_hz", {40.0, 160.0}},
+                                  {"gain_db", 0.9},
+                                  {"power_gain_db", 0.7},
+                                  {"worst_main", "L"},
+                                  {"worst_main_change_db", -0.25}});
+  CHECK(bass["crossover_suggestion"] ==
+        Json{{"crossover_hz", 90.0},
+             {"tried", Json::array({{{"crossover_hz", 80.0}, {"shortfall_db", 1.5}, {"roughness_db", 3.0}},
+                                    {{"crossover_hz", 90.0}, {"shortfall_db", 1.25}, {"roughness_db", 2.5}}})}});
+}
+
+TEST_CASE("a calibration from before the bass was aligned is still read") {
+  Calibration calibration = test::example_calibration();
+  calibration.rig.bass_management = BassManagement{};
+  Json json = written(calibration);
+  REQUIRE(json["rig"]["bass_management"].erase("slope") == 1);
+  for (const char* key : {"slope", "alignment", "crossover_suggestion"}) {
+    REQUIRE(json["bass_management"].erase(key) == 1);
+  }
+  for (auto& speaker : json["speakers"]) REQUIRE(speaker["measured"].erase("band_ends") == 1);
+  CHECK(parse_calibration(json.dump(), "c.json") == calibration);
 }
 
 TEST_CASE("keys that a later version adds are ignored") {

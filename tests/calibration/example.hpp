@@ -31,7 +31,7 @@ inline Calibration example_calibration() {
                              .decay_time_s = 0.284};
   for (const auto& speaker : result.rig.speakers) {
     SpeakerResult entry{speaker.label, speaker.output, speaker.kind, Status::ok, {}, {}};
-    entry.measured = {Polarity::normal, std::nullopt, {heard, heard}};
+    entry.measured = {Polarity::normal, std::nullopt, {heard, heard}, {}};
     result.speakers.push_back(entry);
   }
   result.speakers[0].measured.position_m = Point{-0.88, 1.53, 0.02};
@@ -39,13 +39,23 @@ inline Calibration example_calibration() {
   result.speakers[1].measured.polarity = Polarity::inverted;
   result.speakers[1].settings = {0.0, 0.0, true, {{FilterShape::low_shelf, 120.0, -2.5, 0.7}}};
   result.speakers[2].status = Status::silent;
-  result.speakers[2].measured = {Polarity::unsure, std::nullopt, {{}, {}}};
+  result.speakers[2].measured = {Polarity::unsure, std::nullopt, {{}, {}}, {}};
   result.speakers[3].measured.polarity = Polarity::unsure;
   result.speakers[3].settings = {12.34, -6.1, false, {}};
   result.findings = {
       {Severity::stop, "silent-output", "Ltf", "Nothing was heard from Ltf; switch it on and measure again."},
       {Severity::warn, "inverted-polarity", "R", "R moves the other way than its fellows; check its leads."},
       {Severity::note, "clock-drift", std::nullopt, "The recorder's clock ran 12 ppm fast; this was undone."}};
+  return result;
+}
+
+/// The example with bass management, an aligned sub, and a crossover suggestion.
+inline Calibration bass_calibration() {
+  Calibration result = example_calibration();
+  result.rig.bass_management = BassManagement{};
+  result.speakers[3].measured.band_ends = {27.5, 22.5, 118.8, 161.3};
+  result.bass_alignment = BassAlignmentResult{{{"LFE", -3.125}}, {40.0, 160.0}, 0.9, 0.7, "L", -0.25};
+  result.crossover_suggestion = CrossoverSuggestion{90.0, {{80.0, 1.5, 3.0}, {90.0, 1.25, 2.5}}};
   return result;
 }
 

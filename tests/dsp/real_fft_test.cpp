@@ -94,4 +94,25 @@ TEST_CASE("plans made and used on many threads give the same bytes") {
   CHECK(same == std::vector<int>(40, 1));
 }
 
+TEST_CASE("transforms outlive the plans kept for their sizes") {
+  // More samples in all than are kept (2^21), each size made anew on several threads while others push it out.
+  const std::vector<std::size_t> sizes{360'000, 384'000, 400'000, 405'000, 432'000, 450'000, 480'000, 2'400'000};
+  const auto x = noise(1'000, 5);
+  const auto round_trip = [&](const RealFft& fft) {
+    auto bins = spectrum(fft, std::span<const double>{x});
+    std::vector<double> back(fft.size());
+    fft.inverse(bins, back);
+    return back;
+  };
+  std::vector<std::vector<double>> expected;
+  std::vector<RealFft> kept;
+  for (const std::size_t n : sizes) expected.push_back(round_trip(kept.emplace_back(n)));
+  std::vector<int> same(2 * sizes.size());
+  parallel_for(same.size(), 4, [&](std::size_t i) {
+    const std::size_t which = i % sizes.size();
+    same[i] = round_trip(RealFft{sizes[which]}) == expected[which] && round_trip(kept[which]) == expected[which];
+  });
+  CHECK(same == std::vector<int>(same.size(), 1));
+}
+
 TEST_SUITE_END();

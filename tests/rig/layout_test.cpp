@@ -195,4 +195,12 @@ TEST_CASE("channel_name puts a label into words") {
   CHECK(channel_name("").empty());
 }
 
+TEST_CASE("the nearest layout name is the one with the fewest edits") {
+  // Counted by hand: one letter changed or missing in each.
+  CHECK(nearest_layout_name("7.1.5") == "7.1.4");
+  CHECK(nearest_layout_name("4+7+O") == "4+7+0");
+  CHECK(nearest_layout_name("sterio") == "stereo");
+  CHECK(nearest_layout_name("22,2") == "22.2");
+}
+
 }  // namespace ringtrue

@@ -170,7 +170,10 @@ TEST_CASE("numbers that cannot be are refused with their bounds") {
   check_settings(
       "[bass_management]",
       {{"crossover_hz = 5000", "crossover_hz: 5000 is outside 20 to 500 Hz; write, for example, crossover_hz = 80"},
-       {"lfe_gain_db = 100", "lfe_gain_db: 100 is outside -30 to 30 dB; write, for example, lfe_gain_db = 10"}});
+       {"lfe_gain_db = 100", "lfe_gain_db: 100 is outside -30 to 30 dB; write, for example, lfe_gain_db = 10"},
+       {"slope = \"LR25\"", "slope: \"LR25\" is no crossover slope; write LR12, LR24, LR36, LR48, BW12, BW18 or BW24"},
+       {"slope = \"lr24\"", "slope: \"lr24\" is no crossover slope; write LR12, LR24, LR36, LR48, BW12, BW18 or BW24"},
+       {"slope = 24", "slope: the number 24 where text in quotes is expected; write, for example, slope = \"LR24\""}});
 }
 
 TEST_CASE("values that contradict each other are refused") {
@@ -201,6 +204,21 @@ TEST_CASE("values that contradict each other are refused") {
   CHECK(test::message_of(test::with_setting("[interface]", "trim_range_db = [-0.05, 0]")) ==
         "rig.toml:2, trim_step_db: a step of 0.1 does not fit the range of 0.05 dB; write the range and the step the "
         "interface has");
+}
+
+TEST_CASE("a crossover of its own belongs to a main in a rig with bass management") {
+  const std::string bass = "layout = \"7.1.4\"\n[bass_management]\n";
+  CHECK(test::message_of(bass + test::one_speaker + "crossover_hz = 120\n") == "");
+  check_all({
+      {bass + test::one_speaker + "crossover_hz = 1200\n",
+       "rig.toml:6, crossover_hz: 1200 is outside 20 to 500 Hz; write, for example, crossover_hz = 80"},
+      {bass + test::one_speaker + "kind = \"sub\"\ncrossover_hz = 120\n",
+       "rig.toml:7, crossover_hz: a sub has no crossover of its own; write it with the mains that have another one "
+       "than "
+       "[bass_management]"},
+      {test::with_speaker("\"L\"", "1", "crossover_hz = 120"),
+       "rig.toml:5, crossover_hz: the rig has no [bass_management]; add that table or remove the key"},
+  });
 }
 
 TEST_CASE("labels, outputs, kinds and bands that cannot be are refused") {

@@ -69,11 +69,13 @@ TEST_CASE("every key of the contract is read") {
     [bass_management]
     crossover_hz = 100
     lfe_gain_db = 0
+    slope = "BW18"
     [[speaker]]
     label = "Lss"
     output = 3
     kind = "main"
     band_hz = [60, 18000]
+    crossover_hz = 120
     [[position]]
     [[position]]
     offset_m = [0.1, -0.2, 0.3]
@@ -85,16 +87,23 @@ TEST_CASE("every key of the contract is read") {
   expected.room = {{{6.0, 4.0, 2.5}}, 1.1, 19.5};
   expected.interface = {96'000.0,    {-60.0, 12.0}, 0.5,        {0.0, 100.0},     0.1,   0,
                         {-6.0, 6.0}, 0.25,          {0.5, 5.0}, {30.0, 16'000.0}, false, 16};
-  expected.bass_management = BassManagement{100.0, 0.0};
-  expected.speakers = {{"Lss", 3, SpeakerKind::main, {Hertz{60.0}, Hertz{18'000.0}}}};
+  expected.bass_management = BassManagement{100.0, 0.0, CrossoverSlope::bw18};
+  expected.speakers = {{"Lss", 3, SpeakerKind::main, {Hertz{60.0}, Hertz{18'000.0}}, 120.0}};
   expected.positions = {{}, {{0.1, -0.2, 0.3}}};
   CHECK(rig == expected);
 }
 
-TEST_CASE("an empty [bass_management] means 80 Hz and 10 dB") {
+TEST_CASE("an empty [bass_management] means 80 Hz, 10 dB and 24 dB/octave") {
   // Source: the contract's rig.toml.
   const Rig rig = parse_rig("layout = \"5.1\"\n[bass_management]\n" + test::one_speaker, "rig.toml");
-  CHECK(rig.bass_management == BassManagement{80.0, 10.0});
+  CHECK(rig.bass_management == BassManagement{80.0, 10.0, CrossoverSlope::lr24});
+}
+
+TEST_CASE("every crossover slope is read") {
+  for (const CrossoverSlope slope : crossover_slopes) {
+    const std::string setting = std::string{"slope = \""} + name(slope) + '"';
+    CHECK(parse_rig(test::with_setting("[bass_management]", setting), "rig.toml").bass_management->slope == slope);
+  }
 }
 
 TEST_CASE("a speaker is a sub when its label says so and nothing else is written") {

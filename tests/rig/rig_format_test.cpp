@@ -31,9 +31,13 @@ class RandomRigs {
     rig.room.ear_height_m = between(0.2, 3.0);
     rig.room.temperature_c = between(-20.0, 50.0);
     rig.interface = interface();
-    if (flip()) rig.bass_management = BassManagement{between(20.0, 500.0), between(-30.0, 30.0)};
+    if (flip()) rig.bass_management = bass_management();
     const int speakers = 1 + static_cast<int>(between(0.0, 20.0));
-    for (int i = 0; i < speakers; ++i) rig.speakers.push_back(speaker(i));
+    for (int i = 0; i < speakers; ++i) {
+      rig.speakers.push_back(speaker(i));
+      const bool may_have_own = rig.bass_management && rig.speakers.back().kind == SpeakerKind::main;
+      if (may_have_own && flip()) rig.speakers.back().crossover_hz = between(20.0, 500.0);
+    }
     const double positions = between(0.0, 6.0);
     for (int i = 0; i < static_cast<int>(positions); ++i) {
       rig.positions.push_back({{between(-2.0, 2.0), between(-2.0, 2.0), between(-2.0, 2.0)}});
@@ -57,6 +61,10 @@ class RandomRigs {
     std::string result;
     for (std::size_t n = engine_() % (longest / 2); n > 0; --n) result += pieces[engine_() % std::size(pieces)];
     return result;
+  }
+  BassManagement bass_management() {
+    const double crossover_hz = between(20.0, 500.0);
+    return {crossover_hz, between(-30.0, 30.0), crossover_slopes[engine_() % crossover_slopes.size()]};
   }
   Interface interface() {
     Interface result;
@@ -135,10 +143,26 @@ TEST_CASE("a small text change in a written rig makes another rig") {
   }
 }
 
+TEST_CASE("a small change of the bass management in a written rig makes another rig") {
+  const Rig rig = parse_rig("layout = \"4+7+0\"\n[bass_management]\n" + test::one_speaker + "crossover_hz = 120\n", "");
+  const std::string text = format_rig(rig);
+  for (const auto& [from, to] :
+       {std::pair{"crossover_hz = 80", "crossover_hz = 90"}, std::pair{"crossover_hz = 120", "crossover_hz = 90"},
+        std::pair{"slope = \"LR24\"", "slope = \"LR48\""}, std::pair{"lfe_gain_db = 10", "lfe_gain_db = 0"}}) {
+    CAPTURE(from);
+    std::string changed = text;
+    const std::size_t place = changed.find(from);
+    REQUIRE(place != std::string::npos);
+    changed.replace(place, std::string_view{from}.size(), to);
+    CHECK(parse_rig(changed, "") != rig);
+  }
+}
+
 TEST_CASE("a written rig and docs/rig.md name every key, no written line is over 120 columns") {
   std::ostringstream page;
   page << std::ifstream{RINGTRUE_SOURCE_DIR "/docs/rig.md"}.rdbuf();
-  const std::string text = format_rig(parse_rig("layout = \"7.1.4\"\n" + test::one_speaker, "rig.toml"));
+  const std::string text =
+      format_rig(parse_rig("layout = \"7.1.4\"\n[bass_management]\n" + test::one_speaker + "crossover_hz = 120\n", ""));
   for (const char* key : {"name",
                           "layout",
                           "[room]",
@@ -159,6 +183,9 @@ TEST_CASE("a written rig and docs/rig.md name every key, no written line is over
                           "polarity_switch",
                           "loopback_output",
                           "[bass_management]",
+                          "crossover_hz",
+                          "lfe_gain_db",
+                          "slope",
                           "[[speaker]]",
                           "label",
                           "output",

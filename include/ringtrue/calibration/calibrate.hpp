@@ -7,9 +7,15 @@
 
 namespace ringtrue {
 
+struct CalibrateOptions {
+  bool suggest_crossover = false;  // try other crossover frequencies too
+};
+
 /// From measurements at one or more mic positions (in the rig's order, the listening position first) to settings:
-/// delays, trims and polarity, rounded to the interface's steps, with findings. Pure.
+/// delays, trims and polarity, rounded to the interface's steps, with findings. With bass management the sub's delay
+/// and polarity are those for which it adds up best with the mains (docs/bass.md). Pure.
 /// @throws InvalidInput  when `positions` is empty
-[[nodiscard]] Calibration calibrate(const Rig& rig, std::span<const PositionMeasurement> positions);
+[[nodiscard]] Calibration calibrate(const Rig& rig, std::span<const PositionMeasurement> positions,
+                                    const CalibrateOptions& options = {});
 
 }  // namespace ringtrue

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <array>
 #include <optional>
 #include <string>
 #include <vector>
@@ -32,10 +33,21 @@ struct PositionResult {
   friend bool operator==(const PositionResult&, const PositionResult&) = default;
 };
 
+/// Where a speaker's response in the room has fallen off, power average of all mic positions, half-octave means,
+/// against 200-800 Hz (a sub: 30-80 Hz). Empty: not within what was measured.
+struct BandEnds {
+  std::optional<double> low_3_db_hz;  // lowest frequency at which it is no more than 3 dB down
+  std::optional<double> low_10_db_hz;
+  std::optional<double> high_3_db_hz;  // highest; subs only
+  std::optional<double> high_10_db_hz;
+  friend bool operator==(const BandEnds&, const BandEnds&) = default;
+};
+
 struct MeasuredSpeaker {
   Polarity polarity = Polarity::unsure;
   std::optional<Point> position_m;  // when it could be located
   std::vector<PositionResult> positions;
+  BandEnds band_ends{};
   friend bool operator==(const MeasuredSpeaker&, const MeasuredSpeaker&) = default;
 };
 
@@ -68,11 +80,42 @@ struct SpeakerResult {
   friend bool operator==(const SpeakerResult&, const SpeakerResult&) = default;
 };
 
+/// How the sub was set to add up with the mains, and what that is worth.
+struct BassAlignmentResult {
+  struct Sub {
+    std::string label;
+    double shift_ms = 0.0;  // later than what its arrival alone would ask for; negative: earlier
+    friend bool operator==(const Sub&, const Sub&) = default;
+  };
+  std::vector<Sub> subs;
+  std::array<double, 2> band_hz{};  // an octave each side of the crossover: where everything below was judged
+  double gain_db = 0.0;             // over arrival alone: mean of the level in dB, of all mains by importance
+  double power_gain_db = 0.0;       // over arrival alone: level of the band's power
+  std::string worst_main;           // the main for which the change is least
+  double worst_main_change_db = 0.0;
+  friend bool operator==(const BassAlignmentResult&, const BassAlignmentResult&) = default;
+};
+
+/// What other crossover frequencies would do with these speakers in this room.
+struct CrossoverSuggestion {
+  struct Trial {
+    double crossover_hz = 80.0;
+    double shortfall_db = 0.0;  // of main and sub against adding up in phase, mean over an octave each side
+    double roughness_db = 0.0;  // standard deviation of the smoothed sum
+    friend bool operator==(const Trial&, const Trial&) = default;
+  };
+  double crossover_hz = 80.0;
+  std::vector<Trial> tried;  // ascending
+  friend bool operator==(const CrossoverSuggestion&, const CrossoverSuggestion&) = default;
+};
+
 /// The result of `calibrate`, schema "ringtrue.calibration/1".
 struct Calibration {
   Rig rig;
   TimeReference time_reference = TimeReference::earliest_arrival;
-  std::vector<SpeakerResult> speakers;  // in the rig's order
+  std::vector<SpeakerResult> speakers;                        // in the rig's order
+  std::optional<BassAlignmentResult> bass_alignment{};        // with bass management and a sub that is heard
+  std::optional<CrossoverSuggestion> crossover_suggestion{};  // when it was asked for
   Findings findings;
   friend bool operator==(const Calibration&, const Calibration&) = default;
 };

@@ -16,7 +16,7 @@ namespace ringtrue {
 ///     X[k] = sum x[m] exp(-2 pi i k m / n),  k = 0 .. n/2  (n/2 + 1 bins, one-sided)
 ///
 /// `inverse` scales by 1/n, so that inverse(forward(x)) is x. Planned with ESTIMATE: same bytes in every run.
-/// Callable from any number of threads at once.
+/// Callable from any number of threads at once. Cheap to make again: the plans of the sizes used last are kept.
 class RealFft {
  public:
   /// @param n  even, at least 2
@@ -36,8 +36,9 @@ class RealFft {
 
  private:
   struct Plans;
+  class Shelf;
   std::size_t n_;
-  std::unique_ptr<Plans> plans_;
+  std::shared_ptr<Plans> plans_;
 };
 
 /// Spectrum of `samples` zero-padded to the transform's size. @param samples  at most fft.size()

@@ -19,15 +19,21 @@ struct Stretch {
 /// frames within 1.5 % of the extreme are counted: they are a pile when there are at least 24 and four times as many as
 /// in the next 1.5 % (a steady sine, the worst case without clipping, has 2.4 times as many: acos(0.985) against
 /// acos(0.97) - acos(0.985)). At full scale three equal frames in a row are enough.
+/// Channels that stay below 2.1e-3 (-54 dBFS) are never clipped: there 1.5 % is less than a step of 16 bits.
 /// @returns ascending frame numbers of the piles; empty when nothing is clipped
 [[nodiscard]] std::vector<std::size_t> clipped_frames(std::span<const float> channel);
 
+/// The smallest step of the format a channel was stored in, as far as it shows: its least value that is not zero; 1 for
+/// silence. 2^-15 for 16 bits, next to nothing for floating point.
+[[nodiscard]] double format_step(std::span<const float> channel);
+
 /// Runs of exact zeros that break into sound: 16 frames or more, with sound within 1 ms on both sides that is more than
-/// 3e-4 of the channel's extreme and neither fades out before nor in after the run. Such runs are lost buffers.
+/// 3e-4 of the channel's extreme and four steps of its format (less is zero for long by itself), and neither fades out
+/// before nor in after the run. Such runs are lost buffers.
 [[nodiscard]] std::vector<Stretch> dropped_stretches(std::span<const float> channel);
 
 /// The first stretch that begins within `where` and repeats, to the last bit, what stood up to a quarter of a second
-/// before it: a buffer that was played into the recording twice.
+/// before it: a buffer that was played into the recording twice. Half of its samples must differ from the one before.
 [[nodiscard]] std::optional<Stretch> repeated_stretch(std::span<const float> channel, Stretch where);
 
 }  // namespace ringtrue

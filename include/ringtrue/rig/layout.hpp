@@ -47,6 +47,9 @@ struct Layout {
 /// @returns nullptr for anything else: a custom ring
 [[nodiscard]] const Layout* find_layout(std::string_view name);
 
+/// The known name that needs the fewest edits to become `name`, for messages about one that is not known.
+[[nodiscard]] std::string_view nearest_layout_name(std::string_view name);
+
 /// The channel of that trade or BS.2051 label; capitals do not matter. @returns nullptr when the layout has none
 [[nodiscard]] const LayoutChannel* find_channel(const Layout& layout, std::string_view label);
 

@@ -8,6 +8,7 @@
 
 #include "ringtrue/core/geometry.hpp"
 #include "ringtrue/core/units.hpp"
+#include "ringtrue/dsp/crossover_slope.hpp"
 
 namespace ringtrue {
 
@@ -21,6 +22,7 @@ struct Speaker {
   int output = 1;                           // interface output, counted from 1
   SpeakerKind kind = SpeakerKind::main;     // default: sub when the label says LFE or sub, main otherwise
   Band band{Hertz{50.0}, Hertz{20'000.0}};  // what it may be driven with; default for a sub: 20-200 Hz
+  std::optional<double> crossover_hz{};     // of this main alone, where the interface has more than one
   friend bool operator==(const Speaker&, const Speaker&) = default;
 };
 
@@ -43,8 +45,9 @@ struct Interface {
 
 /// The interface's bass management: mains high-passed at the crossover, their lows sent to the sub.
 struct BassManagement {
-  double crossover_hz = 80.0;  // Linkwitz-Riley, 24 dB/octave
+  double crossover_hz = 80.0;
   double lfe_gain_db = 10.0;
+  CrossoverSlope slope = CrossoverSlope::lr24;
   friend bool operator==(const BassManagement&, const BassManagement&) = default;
 };
 

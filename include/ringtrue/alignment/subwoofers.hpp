@@ -1,0 +1,43 @@
+#pragma once
+
+#include <span>
+#include <vector>
+
+#include "ringtrue/alignment/bass.hpp"
+
+namespace ringtrue {
+
+/// What one of several subs gets on top of what makes it arrive with the others in its measured polarity.
+struct SubwooferOffset {
+  double shift_ms = 0.0;
+  bool flip = false;  // switch the polarity once more
+};
+
+/// Mean spatial variance: over the frequencies, the mean of the variance over mic positions of the summed level.
+///
+///     mean over f of  variance over p of  20 lg |sum_k H_k,p(f)|      (dB^2; the variance divides by the count)
+///
+/// Source: T. Welti, A. Devantier, "Low-frequency optimization using multiple subwoofers", J. Audio Eng. Soc. 54(5),
+/// 347-364 (2006) (abstract; the division by the count is ours).
+/// @param sum  [mic position][frequency]
+[[nodiscard]] double mean_spatial_variance_db2(const BassResponses& sum);
+
+/// Responses of several subs that play the same signal, with their offsets.
+[[nodiscard]] BassResponses sum_of(std::span<const BassResponses> subs, std::span<const SubwooferOffset> offsets,
+                                   std::span<const double> frequency_hz);
+
+/// Offsets that lower the variation of the bass over mic positions: shifts of up to 10 ms each way in half milliseconds
+/// and both polarities, the first sub as it is; one sub after another until nothing improves.
+///
+/// Delays and polarities could lower the variation by making the subs cancel each other everywhere, so output counts
+/// too: the mean level over the band may fall 2 dB below that of the subs arriving together, each dB more costs 4 dB^2;
+/// offsets that win less than 0.1 dB^2 are not worth their delay. With one mic position there is no variation, and all
+/// arrive together.
+///
+/// @param subs          each arriving with the others, in its measured polarity, at equal level
+/// @param frequency_hz  the band to judge, e.g. 20-80 Hz, evenly weighted
+/// @param may_flip      the interface can switch polarities
+[[nodiscard]] std::vector<SubwooferOffset> even_out_subwoofers(std::span<const BassResponses> subs,
+                                                               std::span<const double> frequency_hz, bool may_flip);
+
+}  // namespace ringtrue

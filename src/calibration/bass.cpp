@@ -1,0 +1,261 @@
+#include "bass.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "importance.hpp"
+#include "ringtrue/dsp/crossover.hpp"
+#include "ringtrue/response/deconvolution.hpp"
+
+namespace ringtrue {
+namespace {
+
+constexpr Band level_band{Hertz{30.0}, Hertz{80.0}};  // the contract's, for subs
+constexpr double most_periods = 1.5;                  // of the crossover, either way
+constexpr double worth_telling_db = 0.3;              // what the sub's own switch would win
+
+bool has_settings(const SpeakerResult& speaker) { return speaker.settings.trim_db.has_value(); }
+
+double arrival_ms(const SpeakerResult& speaker) { return *speaker.measured.positions.front().arrival_ms; }
+
+/// -1 where the sub's polarity alone asks for the invert setting; an interface without one leaves it as it is.
+double arrival_sign(const Rig& rig, const SpeakerResult& sub) {
+  return rig.interface.polarity_switch && sub.measured.polarity == Polarity::inverted ? -1.0 : 1.0;
+}
+
+/// Where the variation over positions is judged: 20-80 Hz, as far as the sweeps of all members are flat.
+Band spread_band(const Rig& rig, std::span<const std::size_t> members) {
+  Band band{Hertz{20.0}, Hertz{80.0}};
+  for (const std::size_t s : members) {
+    const Band flat = flat_band(rig.speakers[s].band);
+    band = {std::max(band.low, flat.low), std::min(band.high, flat.high)};
+  }
+  return band;
+}
+
+/// One speaker's responses in a part of the grid, each multiplied with the same factor.
+BassResponses part_of(const BassResponses& responses, GridRange range, double factor) {
+  BassResponses result;
+  for (const auto& position : responses) {
+    const auto begin = position.begin() + static_cast<std::ptrdiff_t>(range.first);
+    std::vector<std::complex<double>> part(begin, begin + static_cast<std::ptrdiff_t>(range.count));
+    for (auto& h : part) h *= factor;
+    result.push_back(std::move(part));
+  }
+  return result;
+}
+
+void filter(BassResponses& responses, const Cascade& cascade, std::span<const double> frequency_hz, Hertz rate) {
+  for (std::size_t k = 0; k < frequency_hz.size(); ++k) {
+    const auto h = frequency_response(cascade, Hertz{frequency_hz[k]}, rate);
+    for (auto& position : responses) position[k] *= h;
+  }
+}
+
+/// Members at equal level at the listening position, in their measured polarity.
+std::vector<BassResponses> equal_members(const Rig& rig, const BassMeasurement& bass,
+                                         std::span<const std::size_t> members, std::span<const SpeakerResult> speakers,
+                                         GridRange range) {
+  std::vector<BassResponses> result;
+  for (const std::size_t s : members) {
+    const double level_db = *speakers[s].measured.positions.front().level_db;
+    result.push_back(
+        part_of(*bass.speakers[s], range, arrival_sign(rig, speakers[s]) * std::pow(10.0, -level_db / 20.0)));
+  }
+  return result;
+}
+
+/// Pink-weighted level of a sum whose parts have 0 dB each.
+double pink_level_db(std::span<const std::complex<double>> sum, std::span<const double> frequency_hz) {
+  double power = 0.0;
+  double weights = 0.0;
+  for (std::size_t k = 0; k < sum.size(); ++k) {
+    power += std::norm(sum[k]) / frequency_hz[k];
+    weights += 1.0 / frequency_hz[k];
+  }
+  return weights > 0.0 && power > 0.0 ? 10.0 * std::log10(power / weights) : 0.0;
+}
+
+/// The group's sum in a part of the grid, with trims.
+BassResponses group_sum(const Rig& rig, const BassMeasurement& bass, const SubwooferGroup& group,
+                        std::span<const SpeakerResult> speakers, GridRange range) {
+  std::vector<BassResponses> members;
+  for (const std::size_t s : group.members) {
+    const double gain = std::pow(10.0, *speakers[s].settings.trim_db / 20.0);
+    members.push_back(part_of(*bass.speakers[s], range, arrival_sign(rig, speakers[s]) * gain));
+  }
+  return sum_of(members, group.offsets, std::span{bass.frequency_hz}.subspan(range.first, range.count));
+}
+
+std::string labels_of(const BassAlignmentResult& bass) {
+  std::string labels;
+  for (const auto& sub : bass.subs) labels += (labels.empty() ? "" : " and ") + sub.label;
+  return labels;
+}
+
+/// "3.90 ms earlier" and so on.
+std::string shift_in_words(double shift_ms) {
+  if (std::abs(shift_ms) < 0.005) return "no earlier or later";
+  return fmt::format("{:.2f} ms {}", std::abs(shift_ms), shift_ms > 0.0 ? "later" : "earlier");
+}
+
+/// What was done with each sub.
+std::string choice_in_words(const BassAlignmentResult& bass, const SubwooferGroup& group,
+                            const Calibration& calibration) {
+  std::string words;
+  for (std::size_t k = 0; k < bass.subs.size(); ++k) {
+    const bool inverted = calibration.speakers[group.members[k]].settings.invert;
+    words += fmt::format("{}{} is set {} than by arrival alone and {}", k == 0 ? "" : ", ", bass.subs[k].label,
+                         shift_in_words(bass.subs[k].shift_ms), inverted ? "inverted" : "not inverted");
+  }
+  return words;
+}
+
+std::string worst_in_words(const BassAlignmentResult& bass) {
+  const double change_db = bass.worst_main_change_db;
+  return fmt::format("{} {}, {:.1f} dB", bass.worst_main, change_db < 0.0 ? "loses most" : "gains least",
+                     std::abs(change_db));
+}
+
+void add_alignment_note(const SubwooferGroup& group, Calibration& calibration) {
+  const BassAlignmentResult& bass = *calibration.bass_alignment;
+  calibration.findings.push_back(
+      {Severity::note, "subwoofer-alignment", bass.subs.size() == 1 ? std::optional{bass.subs[0].label} : std::nullopt,
+       fmt::format("{}: so main and sub add up best over all mains and mic positions. From {:.0f} to {:.0f} Hz that "
+                   "wins {:.1f} dB on average over arrival alone; {}.",
+                   choice_in_words(bass, group, calibration), bass.band_hz[0], bass.band_hz[1], bass.gain_db,
+                   worst_in_words(bass))});
+}
+
+void add_switch_note(double wins_db, Calibration& calibration) {
+  calibration.findings.push_back(
+      {Severity::note, "subwoofer-alignment", std::nullopt,
+       fmt::format("Main and sub would add up another {:.1f} dB better with {} the other way round, which this "
+                   "interface cannot switch: turn the phase switch on the sub itself and measure again.",
+                   wins_db, labels_of(*calibration.bass_alignment))});
+}
+
+double balance(const BassLevel& level) { return 0.5 * (level.power_db + level.mean_db); }
+
+BassAlignmentResult result_of(const Rig& rig, const SubwooferGroup& group, const BassPairs& mains,
+                              const BassAlignment& alignment) {
+  BassAlignmentResult result;
+  const double crossover_hz = rig.bass_management->crossover_hz;
+  result.band_hz = {0.5 * crossover_hz, 2.0 * crossover_hz};
+  result.gain_db = alignment.gain.mean_db;
+  result.power_gain_db = alignment.gain.power_db;
+  for (std::size_t k = 0; k < group.members.size(); ++k) {
+    result.subs.push_back({rig.speakers[group.members[k]].label, alignment.shift_ms + group.offsets[k].shift_ms});
+  }
+  const auto lesser = [](const BassLevel& change) { return std::min(change.power_db, change.mean_db); };
+  const auto worst = std::ranges::min_element(alignment.change, {}, lesser);
+  result.worst_main = rig.speakers[mains.mains[static_cast<std::size_t>(worst - alignment.change.begin())]].label;
+  result.worst_main_change_db = lesser(*worst);
+  return result;
+}
+
+}  // namespace
+
+SubwooferGroup group_subwoofers(const Rig& rig, const BassMeasurement& bass, std::span<const SpeakerResult> speakers) {
+  SubwooferGroup group;
+  if (!rig.bass_management) return group;
+  for (std::size_t s = 0; s < speakers.size(); ++s) {
+    if (speakers[s].kind == SpeakerKind::sub && bass.speakers[s]) group.members.push_back(s);
+  }
+  group.offsets.resize(group.members.size());
+  if (group.members.size() < 2) return group;
+  const std::span frequency_hz{bass.frequency_hz};
+  const GridRange spread = grid_range(frequency_hz, spread_band(rig, group.members));
+  group.offsets = even_out_subwoofers(equal_members(rig, bass, group.members, speakers, spread),
+                                      frequency_hz.subspan(spread.first, spread.count), rig.interface.polarity_switch);
+  const GridRange level = grid_range(frequency_hz, level_band);
+  const auto in_band = frequency_hz.subspan(level.first, level.count);
+  group.sum_over_one_db = pink_level_db(
+      sum_of(equal_members(rig, bass, group.members, speakers, level), group.offsets, in_band).front(), in_band);
+  return group;
+}
+
+CrossoverChoice crossover_of(const Rig& rig) {
+  CrossoverChoice choice{rig.bass_management->slope, {}};
+  for (const Speaker& speaker : rig.speakers) {
+    choice.frequency_hz.push_back(speaker.crossover_hz.value_or(rig.bass_management->crossover_hz));
+  }
+  return choice;
+}
+
+BassPairs pair_mains(const Rig& rig, const BassMeasurement& bass, const SubwooferGroup& group,
+                     const CrossoverChoice& crossover, std::span<const SpeakerResult> speakers,
+                     const std::optional<Band>& judged) {
+  const Hertz rate{rig.interface.sample_rate_hz};
+  BassPairs result;
+  for (std::size_t s = 0; s < speakers.size(); ++s) {
+    if (speakers[s].kind != SpeakerKind::main || !bass.speakers[s] || !has_settings(speakers[s])) continue;
+    const double at_hz = crossover.frequency_hz[s];
+    const Crossover filters = crossover_filters(crossover.slope, Hertz{at_hz}, rate);
+    const GridRange range =
+        grid_range(bass.frequency_hz, judged.value_or(Band{Hertz{0.5 * at_hz}, Hertz{2.0 * at_hz}}));
+    const auto frequency_hz = std::span{bass.frequency_hz}.subspan(range.first, range.count);
+    const double gain = std::pow(10.0, *speakers[s].settings.trim_db / 20.0) * (speakers[s].settings.invert ? -1 : 1);
+    BassPair pair{importance_of(rig, s),
+                  {frequency_hz.begin(), frequency_hz.end()},
+                  part_of(*bass.speakers[s], range, gain),
+                  group_sum(rig, bass, group, speakers, range)};
+    filter(pair.main, filters.high, frequency_hz, rate);
+    filter(pair.sub, filters.low, frequency_hz, rate);
+    result.mains.push_back(s);
+    result.pairs.push_back(std::move(pair));
+  }
+  return result;
+}
+
+BassSearch allowed_shifts(const Rig& rig, const SubwooferGroup& group, std::span<const SpeakerResult> speakers,
+                          double lowest_crossover_hz) {
+  // A sub that is to come later counts as one that arrives earlier; all arrivals have to lie within the delay range.
+  double first_main = 1e9, last_main = -1e9, first_sub = 1e9, last_sub = -1e9;
+  for (const SpeakerResult& speaker : speakers) {
+    if (speaker.kind != SpeakerKind::main || speaker.status != Status::ok || !has_settings(speaker)) continue;
+    first_main = std::min(first_main, arrival_ms(speaker));
+    last_main = std::max(last_main, arrival_ms(speaker));
+  }
+  for (std::size_t k = 0; k < group.members.size(); ++k) {
+    const double counts_as = arrival_ms(speakers[group.members[k]]) - group.offsets[k].shift_ms;
+    first_sub = std::min(first_sub, counts_as);
+    last_sub = std::max(last_sub, counts_as);
+  }
+  const double range_ms = rig.interface.delay_range_ms[1] - rig.interface.delay_range_ms[0];
+  const double sensible_ms = most_periods * 1e3 / lowest_crossover_hz;
+  return {.earliest_ms = std::min(0.0, std::max(-sensible_ms, last_sub - first_main - range_ms)),
+          .latest_ms = std::max(0.0, std::min(sensible_ms, first_sub - last_main + range_ms)),
+          .inverted = false,  // the group's sum has its measured polarity already
+          .may_invert = rig.interface.polarity_switch};
+}
+
+std::vector<double> align_group(const Rig& rig, const BassMeasurement& bass, const SubwooferGroup& group,
+                                Calibration& calibration) {
+  std::vector<double> later_ms(rig.speakers.size());
+  if (group.members.empty()) return later_ms;
+  const CrossoverChoice crossover = crossover_of(rig);
+  const BassPairs mains = pair_mains(rig, bass, group, crossover, calibration.speakers);
+  if (mains.pairs.empty()) return later_ms;
+  BassSearch search =
+      allowed_shifts(rig, group, calibration.speakers, *std::ranges::min_element(crossover.frequency_hz));
+  const BassAlignment alignment = align_bass(mains.pairs, search);
+  calibration.bass_alignment = result_of(rig, group, mains, alignment);
+  for (std::size_t k = 0; k < group.members.size(); ++k) {
+    const std::size_t s = group.members[k];
+    later_ms[s] = alignment.shift_ms + group.offsets[k].shift_ms;
+    SpeakerResult& sub = calibration.speakers[s];
+    sub.settings.invert = (arrival_sign(rig, sub) < 0.0) != (alignment.invert != group.offsets[k].flip);
+  }
+  add_alignment_note(group, calibration);
+  if (!search.may_invert) {
+    search.may_invert = true;
+    const double wins_db = balance(align_bass(mains.pairs, search).gain) - balance(alignment.gain);
+    if (wins_db > worth_telling_db) add_switch_note(wins_db, calibration);
+  }
+  return later_ms;
+}
+
+}  // namespace ringtrue

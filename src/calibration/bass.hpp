@@ -1,0 +1,51 @@
+#pragma once
+
+#include <optional>
+#include <span>
+#include <vector>
+
+#include "bass_responses.hpp"
+#include "ringtrue/alignment/subwoofers.hpp"
+#include "ringtrue/calibration/calibration.hpp"
+#include "ringtrue/dsp/crossover_slope.hpp"
+
+namespace ringtrue {
+
+/// The subs that play the mains' lows, and what holds between them; no members where there is no bass management or no
+/// sub with settings.
+struct SubwooferGroup {
+  std::vector<std::size_t> members;      // speakers of the rig
+  std::vector<SubwooferOffset> offsets;  // of each member, on top of arrival and measured polarity
+  double sum_over_one_db = 0.0;          // 30-80 Hz at the listening position: all at equal level against one alone
+};
+[[nodiscard]] SubwooferGroup group_subwoofers(const Rig& rig, const BassMeasurement& bass,
+                                              std::span<const SpeakerResult> speakers);
+
+/// The crossover as the interface makes it: one frequency for all mains, or each main's own.
+struct CrossoverChoice {
+  CrossoverSlope slope = CrossoverSlope::lr24;
+  std::vector<double> frequency_hz;  // per speaker of the rig
+};
+[[nodiscard]] CrossoverChoice crossover_of(const Rig& rig);
+
+/// Each main with the group's sum, trims and polarities as in `speakers`; mains without settings are left out.
+/// @param judged  which frequencies; empty: an octave each side of each main's crossover
+struct BassPairs {
+  std::vector<std::size_t> mains;  // speakers of the rig
+  std::vector<BassPair> pairs;
+};
+[[nodiscard]] BassPairs pair_mains(const Rig& rig, const BassMeasurement& bass, const SubwooferGroup& group,
+                                   const CrossoverChoice& crossover, std::span<const SpeakerResult> speakers,
+                                   const std::optional<Band>& judged = std::nullopt);
+
+/// Shifts of the group that the interface's delays and good sense allow.
+[[nodiscard]] BassSearch allowed_shifts(const Rig& rig, const SubwooferGroup& group,
+                                        std::span<const SpeakerResult> speakers, double lowest_crossover_hz);
+
+/// Chooses the group's delay and polarity for the best sum with the mains: fills in `calibration.bass_alignment` and
+/// the subs' `invert`, and adds findings. Trims must be set.
+/// @returns per speaker, ms: how much more delay it gets than what lets it arrive with the others
+[[nodiscard]] std::vector<double> align_group(const Rig& rig, const BassMeasurement& bass, const SubwooferGroup& group,
+                                              Calibration& calibration);
+
+}  // namespace ringtrue

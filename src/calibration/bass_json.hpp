@@ -1,0 +1,18 @@
+#pragma once
+
+#include "json_numbers.hpp"
+#include "json_reader.hpp"
+#include "ringtrue/calibration/calibration.hpp"
+
+namespace ringtrue::json {
+
+/// The top-level "bass_management": the rig's, with "alignment" and "crossover_suggestion"; null without any.
+[[nodiscard]] Object format_bass(const Calibration& calibration);
+
+/// Fills in what `format_bass` adds to the rig's; calibrations from before it existed have nothing of it.
+void read_bass(const Reader& reader, Calibration& calibration);
+
+[[nodiscard]] Object format_band_ends(const BandEnds& ends);
+[[nodiscard]] BandEnds read_band_ends(const Reader& reader);
+
+}  // namespace ringtrue::json

@@ -1,0 +1,169 @@
+#include "crossover_suggestion.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace ringtrue {
+namespace {
+
+constexpr double lowest_hz = 40.0;
+constexpr double highest_hz = 200.0;
+constexpr double step_hz = 10.0;
+constexpr Band smooth_over{Hertz{30.0}, Hertz{400.0}};    // where roughness is judged, whatever the crossover
+constexpr double third_octave_reach = 1.122462048309373;  // 2^(1/6)
+constexpr double as_good_db = 0.3;                        // a score that much better is worth a change
+
+constexpr double heard_from_hz = 100.0;      // above, a sub may be heard to stand where it stands
+constexpr double heard_db_per_octave = 1.0;  // what that counts; a judgement
+
+using Trial = CrossoverSuggestion::Trial;
+
+double score_db(const Trial& trial) {
+  const double octaves = std::max(0.0, std::log2(trial.crossover_hz / heard_from_hz));
+  return trial.shortfall_db + trial.roughness_db + heard_db_per_octave * octaves;
+}
+
+std::complex<double> turn(double frequency_hz, const BassAlignment& alignment) {
+  const double angle = -2e-3 * std::numbers::pi * frequency_hz * alignment.shift_ms;
+  return std::polar(1.0, angle) * (alignment.invert ? -1.0 : 1.0);
+}
+
+/// Mean over positions and, on a logarithmic scale, over frequencies of what adding up in phase would win.
+double shortfall_db(const BassPair& pair, const BassAlignment& alignment) {
+  double sum = 0.0;
+  double weights = 0.0;
+  for (std::size_t k = 0; k < pair.frequency_hz.size(); ++k) {
+    const auto turned = turn(pair.frequency_hz[k], alignment);
+    for (std::size_t p = 0; p < pair.main.size(); ++p) {
+      const double best = std::abs(pair.main[p][k]) + std::abs(pair.sub[p][k]);
+      const double is = std::abs(pair.main[p][k] + turned * pair.sub[p][k]);
+      sum += 20.0 * std::log10(std::max(best, 1e-15) / std::max(is, 1e-15)) / pair.frequency_hz[k];
+      weights += 1.0 / pair.frequency_hz[k];
+    }
+  }
+  return sum / weights;
+}
+
+/// Level of the sum's power, averaged over positions and third octaves around every bin.
+std::vector<double> smoothed_db(const BassPair& pair, const BassAlignment& alignment) {
+  std::vector<double> sums{0.0};
+  for (std::size_t k = 0; k < pair.frequency_hz.size(); ++k) {
+    double power = 0.0;
+    for (std::size_t p = 0; p < pair.main.size(); ++p) {
+      power += std::norm(pair.main[p][k] + turn(pair.frequency_hz[k], alignment) * pair.sub[p][k]);
+    }
+    sums.push_back(sums.back() + power);
+  }
+  std::vector<double> levels;
+  for (const double f : pair.frequency_hz) {
+    const GridRange near =
+        grid_range(pair.frequency_hz, {Hertz{f / third_octave_reach}, Hertz{f * third_octave_reach}});
+    const double power = (sums[near.first + near.count] - sums[near.first]) / static_cast<double>(near.count);
+    levels.push_back(10.0 * std::log10(std::max(power, 1e-30)));
+  }
+  return levels;
+}
+
+/// Standard deviation of the smoothed sum on a logarithmic frequency scale.
+double roughness_db(const BassPair& pair, const BassAlignment& alignment) {
+  const auto levels = smoothed_db(pair, alignment);
+  double weights = 0.0, mean = 0.0, square = 0.0;
+  for (std::size_t k = 0; k < levels.size(); ++k) {
+    const double w = 1.0 / pair.frequency_hz[k];
+    weights += w;
+    mean += w * levels[k];
+    square += w * levels[k] * levels[k];
+  }
+  mean /= weights;
+  return std::sqrt(std::max(0.0, square / weights - mean * mean));
+}
+
+/// Average over the mains by importance.
+template <class Judge>
+double over_mains(std::span<const BassPair> pairs, const Judge& judge) {
+  double sum = 0.0;
+  double weights = 0.0;
+  for (const BassPair& pair : pairs) {
+    sum += pair.importance * judge(pair);
+    weights += pair.importance;
+  }
+  return sum / weights;
+}
+
+Trial try_crossover(const Rig& rig, const BassMeasurement& bass, const SubwooferGroup& group,
+                    std::span<const SpeakerResult> speakers, double crossover_hz) {
+  const CrossoverChoice choice{rig.bass_management->slope, std::vector<double>(rig.speakers.size(), crossover_hz)};
+  const BassPairs around = pair_mains(rig, bass, group, choice, speakers);
+  const BassAlignment alignment = align_bass(around.pairs, allowed_shifts(rig, group, speakers, crossover_hz));
+  const BassPairs wide = pair_mains(rig, bass, group, choice, speakers, smooth_over);
+  return {crossover_hz, over_mains(around.pairs, [&](const BassPair& pair) { return shortfall_db(pair, alignment); }),
+          over_mains(wide.pairs, [&](const BassPair& pair) { return roughness_db(pair, alignment); })};
+}
+
+/// The highest frequency at which a main's level in the room is 3 dB down; 0 where none is known.
+double mains_low_end_hz(std::span<const SpeakerResult> speakers) {
+  double highest = 0.0;
+  for (const SpeakerResult& speaker : speakers) {
+    if (speaker.kind == SpeakerKind::main)
+      highest = std::max(highest, speaker.measured.band_ends.low_3_db_hz.value_or(0.0));
+  }
+  return highest;
+}
+
+/// The rig's own crossover where it is as good as the best; else the lowest that is, because low sounds hide where the
+/// sub stands.
+double chosen_hz(const std::vector<Trial>& tried, double low_end_hz, double now_hz) {
+  const auto allowed = [&](const Trial& trial) {
+    return trial.crossover_hz >= std::min(low_end_hz, highest_hz - step_hz);
+  };
+  double best = 1e9;
+  for (const Trial& trial : tried) {
+    if (allowed(trial)) best = std::min(best, score_db(trial));
+  }
+  const auto good = [&](const Trial& trial) { return allowed(trial) && score_db(trial) <= best + as_good_db; };
+  const auto now = std::ranges::find(tried, now_hz, &Trial::crossover_hz);
+  if (now != tried.end() && good(*now)) return now_hz;
+  return std::ranges::find_if(tried, good)->crossover_hz;
+}
+
+std::string in_words(const Trial& trial) {
+  return fmt::format("{:.0f} Hz ({:.1f} dB short of adding up in phase, {:.1f} dB rough)", trial.crossover_hz,
+                     trial.shortfall_db, trial.roughness_db);
+}
+
+void add_note(const CrossoverSuggestion& suggestion, double now_hz, Findings& findings) {
+  const auto& tried = suggestion.tried;
+  const auto chosen = std::ranges::find(tried, suggestion.crossover_hz, &Trial::crossover_hz);
+  const auto now = std::ranges::find(tried, now_hz, &Trial::crossover_hz);
+  const std::string stays =
+      fmt::format("Of the crossovers from 40 to 200 Hz none is clearly better than {}: leave it.", in_words(*chosen));
+  const std::string moves = fmt::format(
+      "Of the crossovers from 40 to 200 Hz, {} is the best choice here{}. To use it, set it in the interface and as "
+      "crossover_hz in the rig, and calibrate again from the same recordings.",
+      in_words(*chosen), now == tried.end() ? "" : "; now it is " + in_words(*now));
+  findings.push_back(
+      {Severity::note, "crossover-suggestion", std::nullopt, suggestion.crossover_hz == now_hz ? stays : moves});
+}
+
+}  // namespace
+
+void suggest_crossover(const Rig& rig, const BassMeasurement& bass, const SubwooferGroup& group,
+                       Calibration& calibration) {
+  if (group.members.empty() || pair_mains(rig, bass, group, crossover_of(rig), calibration.speakers).mains.empty()) {
+    return;
+  }
+  CrossoverSuggestion suggestion;
+  const int steps = static_cast<int>(std::lround((highest_hz - lowest_hz) / step_hz));
+  for (int i = 0; i <= steps; ++i) {
+    suggestion.tried.push_back(try_crossover(rig, bass, group, calibration.speakers, lowest_hz + i * step_hz));
+  }
+  const double now_hz = rig.bass_management->crossover_hz;
+  suggestion.crossover_hz = chosen_hz(suggestion.tried, mains_low_end_hz(calibration.speakers), now_hz);
+  add_note(suggestion, now_hz, calibration.findings);
+  calibration.crossover_suggestion = std::move(suggestion);
+}
+
+}  // namespace ringtrue

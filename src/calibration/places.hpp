@@ -1,0 +1,15 @@
+#pragma once
+
+#include <span>
+
+#include "ringtrue/calibration/calibration.hpp"
+#include "ringtrue/response/measurement.hpp"
+
+namespace ringtrue {
+
+/// Locates the mains from four or more mic spots, fills in their places where the distance is known as well, and adds
+/// what stands in the wrong place. Does nothing with fewer spots.
+/// @returns whether the wiring was proven: every main that was heard was located and judged
+bool set_places(const Rig& rig, std::span<const PositionMeasurement> positions, Calibration& calibration);
+
+}  // namespace ringtrue

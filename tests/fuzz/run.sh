@@ -1,0 +1,29 @@
+#!/usr/bin/env bash
+# Fuzzes each reader for SECONDS with two jobs; fails on a find and leaves it in build-fuzz/finds/READER.
+#   tests/fuzz/run.sh SECONDS [READER ...]
+# Needs Debian's clang and libclang-rt-14-dev beside what tools/setup.sh installs.
+# RINGTRUE_FUZZ_BUILD: another build folder than build-fuzz.
+set -euo pipefail
+cd "$(dirname "$0")/../.."
+
+seconds=${1:?fuzz: say for how many seconds, e.g. tests/fuzz/run.sh 60}
+shift
+readers=("$@")
+[ ${#readers[@]} -gt 0 ] || readers=(rig room microphone calibration sound)
+build=$(realpath -m "${RINGTRUE_FUZZ_BUILD:-build-fuzz}")
+
+cmake --preset fuzz -B "$build" >/dev/null
+cmake --build "$build" --target "${readers[@]/#/ringtrue_fuzz_}"
+
+found=0
+for reader in "${readers[@]}"; do
+  # What was found worth keeping grows in the build folder; the seeds in the source stay as they are.
+  mkdir -p "$build/corpus/$reader" "$build/finds/$reader"
+  seeds=$PWD/tests/fuzz/corpus/$reader
+  echo "== $reader, $seconds s"
+  (cd "$build/finds/$reader" &&
+   "$build/tests/fuzz/ringtrue_fuzz_$reader" -jobs=2 -workers=2 -max_total_time="$seconds" -max_len=16384 -timeout=10 \
+     -rss_limit_mb=2048 -print_final_stats=1 "$build/corpus/$reader" "$seeds" >/dev/null 2>&1) || found=1
+  grep -h "^stat::number_of_executed_units\|^SUMMARY" "$build/finds/$reader"/fuzz-*.log || true
+done
+[ "$found" -eq 0 ] || { echo "fuzz: a reader did not withstand; the bytes are in $build/finds" >&2; exit 1; }

@@ -1,0 +1,177 @@
+// Prints how long the analysis takes, from one run: against the bare FFTW transforms it needs, against the same steps
+// in scipy, and how time grows with outputs, positions and sample rate. Every case runs in a process of its own, so
+// that its memory is its own; the cases take turns in rounds, so that a busy machine disturbs all of them alike.
+
+#include <fmt/format.h>
+#include <unistd.h>
+
+#include <CLI/CLI.hpp>
+#include <filesystem>
+#include <string>
+
+#include "child.hpp"
+#include "report.hpp"
+#include "steps.hpp"
+#include "workload.hpp"
+
+namespace ringtrue::bench {
+namespace {
+
+struct Options {
+  std::string task = "all";  // of this process: all, or one task of a child
+  WorkloadOptions workload;
+  unsigned threads = 2;
+  std::size_t repetitions = 3;  // of each case in each round
+  std::size_t rounds = 5;
+  std::string program;  // ringtrue itself, for the whole program; empty: left out
+  std::string python = "/usr/bin/python3";
+  std::string script;  // scipy_steps.py; empty: left out
+  std::string folder;
+};
+
+/// A child's command line: this program again, with one task.
+std::vector<std::string> task(const std::string& name, const Options& options, const WorkloadOptions& workload,
+                              unsigned threads) {
+  std::vector<std::string> command{std::filesystem::read_symlink("/proc/self/exe").string(),
+                                   "--task",
+                                   name,
+                                   "--speakers",
+                                   std::to_string(workload.speakers),
+                                   "--positions",
+                                   std::to_string(workload.positions),
+                                   "--rate",
+                                   fmt::format("{}", workload.sample_rate_hz),
+                                   "--threads",
+                                   std::to_string(threads),
+                                   "--repetitions",
+                                   std::to_string(options.repetitions),
+                                   "--folder",
+                                   options.folder};
+  if (workload.loopback) command.emplace_back("--loopback");
+  return command;
+}
+
+std::vector<std::string> scipy_command(const Options& options) {
+  return {options.python,
+          options.script,
+          options.folder + "/stimulus.wav",
+          options.folder + "/position1.wav",
+          "--repetitions",
+          std::to_string(options.repetitions)};
+}
+
+std::vector<std::string> program_command(const Options& options, bool loopback) {
+  std::vector<std::string> command{options.program,
+                                   "calibrate",
+                                   options.folder + "/rig.toml",
+                                   "--out",
+                                   options.folder + "/out",
+                                   "--overwrite",
+                                   "--stimulus",
+                                   options.folder + "/stimulus.wav",
+                                   "--recording",
+                                   options.folder + "/position1.wav"};
+  if (loopback) command.insert(command.end(), {"--loopback-channel", "2"});
+  return command;
+}
+
+/// The heart of it: one ring, every way to compute it.
+void compare(const Options& options, bool loopback) {
+  WorkloadOptions ring = options.workload;
+  ring.loopback = loopback;
+  const Workload workload = make_workload(ring);
+  write_workload(workload, options.folder);
+  Timing two, one, two_bare, one_bare, scipy, program;
+  for (std::size_t round = 0; round < options.rounds; ++round) {
+    pool(two, ask_child(task("measure", options, ring, 2)));
+    pool(two_bare, ask_child(task("transforms", options, ring, 2)));
+    pool(one, ask_child(task("measure", options, ring, 1)));
+    pool(one_bare, ask_child(task("transforms", options, ring, 1)));
+    if (!options.script.empty()) pool(scipy, ask_child(scipy_command(options)));
+    if (!options.program.empty()) pool(program, time_command(program_command(options, loopback), 1));
+  }
+  const auto seconds = static_cast<double>(workload.stimulus.frames) / workload.stimulus.sample_rate_hz;
+  const Timing* const against = options.script.empty() ? nullptr : &scipy;
+  print_heading(fmt::format("{} speakers, one position, {:.0f} Hz, {:.0f} s of recording, {}", ring.speakers,
+                            ring.sample_rate_hz, seconds, loopback ? "with loopback" : "microphone alone"));
+  print_row("measure(), 2 threads", two, &two_bare, against);
+  print_row("measure(), 1 thread", one, &one_bare, against);
+  print_row("bare FFTW transforms, 2 threads", two_bare);
+  print_row("bare FFTW transforms, 1 thread", one_bare);
+  if (against != nullptr) print_row("the same steps in scipy, 2 workers", scipy, &two_bare);
+  if (!options.program.empty()) {
+    const auto megabytes = static_cast<double>(std::filesystem::file_size(options.folder + "/stimulus.wav")) / 1e6;
+    print_row(fmt::format("calibrate, {:.0f} MB stimulus file", megabytes), program, &two_bare, against);
+  }
+  fmt::print("transforms, each forward and inverse: {}\n", transform_sizes(workload));
+}
+
+void grow(const Options& options, const std::string& name, const WorkloadOptions& workload) {
+  Timing measured, bare;
+  for (std::size_t round = 0; round < options.rounds; ++round) {
+    pool(measured, ask_child(task("measure", options, workload, 2)));
+    pool(bare, ask_child(task("transforms", options, workload, 2)));
+  }
+  print_row(name, measured, &bare);
+}
+
+void show_growth(const Options& options) {
+  print_heading("measure(), 2 threads: growth from 12 outputs, one position, 48 kHz, microphone alone");
+  for (const std::size_t speakers : {2U, 6U, 12U, 24U}) {
+    WorkloadOptions workload = options.workload;
+    workload.speakers = speakers;
+    grow(options, fmt::format("{} outputs", speakers), workload);
+  }
+  for (const std::size_t positions : {2U, 4U}) {
+    WorkloadOptions workload = options.workload;
+    workload.positions = positions;
+    grow(options, fmt::format("{} positions", positions), workload);
+  }
+  for (const double rate_hz : {96'000.0, 192'000.0}) {
+    WorkloadOptions workload = options.workload;
+    workload.sample_rate_hz = rate_hz;
+    grow(options, fmt::format("{:.0f} Hz", rate_hz), workload);
+  }
+}
+
+void run(const Options& options) {
+  if (options.task == "measure") {
+    answer(time_measure(make_workload(options.workload), options.threads, options.repetitions));
+  } else if (options.task == "transforms") {
+    answer(time_transforms(make_workload(options.workload), options.threads, options.repetitions));
+  } else {
+    fmt::print("{}; median and least of {} x {} repetitions\n", machine(), options.rounds, options.repetitions);
+    compare(options, false);
+    compare(options, true);
+    show_growth(options);
+    fmt::print("\nat the end: {}\n", machine());
+  }
+}
+
+}  // namespace
+}  // namespace ringtrue::bench
+
+int main(int argc, char** argv) {
+  ringtrue::bench::Options options;
+  CLI::App app{"Times the analysis of one ring of loudspeakers; see docs/performance.md."};
+  app.add_option("--folder", options.folder, "where files may be written")->required();
+  app.add_option("--program", options.program, "ringtrue itself, to time the whole program");
+  app.add_option("--python", options.python, "an interpreter with numpy and scipy");
+  app.add_option("--script", options.script, "scipy_steps.py, to compare with");
+  app.add_option("--rounds", options.rounds, "in which all cases take turns")->check(CLI::Range(1, 1'000));
+  app.add_option("--repetitions", options.repetitions, "of a case in each round")->check(CLI::Range(1, 1'000));
+  app.add_option("--speakers", options.workload.speakers)->check(CLI::Range(1, 64));
+  app.add_option("--positions", options.workload.positions)->check(CLI::Range(1, 9));
+  app.add_option("--rate", options.workload.sample_rate_hz)->check(CLI::Range(44'100.0, 192'000.0));
+  app.add_option("--threads", options.threads, "of a child's task")->check(CLI::Range(1, 64));
+  app.add_flag("--loopback", options.workload.loopback, "the child's workload has a loopback");
+  app.add_option("--task", options.task, "of a child")->check(CLI::IsMember({"all", "measure", "transforms"}));
+  CLI11_PARSE(app, argc, argv);
+  try {
+    ringtrue::bench::run(options);
+  } catch (const std::exception& error) {
+    fmt::print(stderr, "ringtrue_bench: {}\n", error.what());
+    return 2;
+  }
+  return 0;
+}

@@ -1,0 +1,136 @@
+#include "steps.hpp"
+
+#include <fftw3.h>
+#include <fmt/format.h>
+#include <malloc.h>
+
+#include <chrono>
+#include <fstream>
+#include <map>
+#include <memory>
+#include <string>
+
+#include "ringtrue/core/parallel.hpp"
+#include "ringtrue/dsp/real_fft.hpp"
+#include "ringtrue/response/deconvolution.hpp"
+#include "ringtrue/response/measurement.hpp"
+
+namespace ringtrue::bench {
+namespace {
+
+/// Forgets the peak so far, so that making the workload does not count (Linux, /proc/self/clear_refs).
+void forget_peak() {
+  malloc_trim(0);
+  std::ofstream{"/proc/self/clear_refs"} << "5\n";
+}
+
+double peak_mb() {
+  std::ifstream status{"/proc/self/status"};
+  for (std::string line; std::getline(status, line);) {
+    if (line.starts_with("VmHWM:")) return std::stod(line.substr(6)) * 1024.0 / 1e6;
+  }
+  return 0.0;
+}
+
+template <class Work>
+Timing time_of(std::size_t repetitions, const Work& work) {
+  forget_peak();
+  Timing timing;
+  for (std::size_t i = 0; i < repetitions; ++i) {
+    const auto begin = std::chrono::steady_clock::now();
+    work();
+    timing.seconds.push_back(std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count());
+  }
+  timing.peak_mb = peak_mb();
+  return timing;
+}
+
+/// A transform forth and back on its own buffers.
+class BareTransform {
+ public:
+  explicit BareTransform(std::size_t n) : time_{fftw_alloc_real(n)}, bins_{fftw_alloc_complex(n / 2 + 1)} {
+    const int size = static_cast<int>(n);
+    forward_ = fftw_plan_dft_r2c_1d(size, time_, bins_, FFTW_ESTIMATE);
+    inverse_ = fftw_plan_dft_c2r_1d(size, bins_, time_, FFTW_ESTIMATE);
+    for (std::size_t i = 0; i < n; ++i) time_[i] = 1.0 / static_cast<double>(i % 1'000 + 1);
+  }
+  ~BareTransform() {
+    fftw_destroy_plan(forward_);
+    fftw_destroy_plan(inverse_);
+    fftw_free(time_);
+    fftw_free(bins_);
+  }
+  BareTransform(const BareTransform&) = delete;
+  BareTransform& operator=(const BareTransform&) = delete;
+
+  void run() const {
+    fftw_execute(forward_);
+    fftw_execute(inverse_);
+  }
+
+ private:
+  double* time_;
+  fftw_complex* bins_;
+  fftw_plan forward_;
+  fftw_plan inverse_;
+};
+
+/// The transform size each sweep needs; the window is measurement.cpp's: 60 ms before and the stimulus' silence after.
+std::vector<std::size_t> sizes_of(const Workload& workload) {
+  const double after_s = workload.stimulus.decay.value() - 0.08;
+  const double rate_hz = workload.stimulus.sample_rate_hz;
+  std::vector<std::size_t> by_shape;
+  for (const SweepShape& shape : workload.stimulus.shapes) {
+    const Deconvolver deconvolver{shape, rate_hz, rate_hz, {0.06, after_s}};
+    by_shape.push_back(good_fft_size(deconvolver.frames_needed()));
+  }
+  std::vector<std::size_t> sizes;
+  for (const Recording& recording : workload.recordings) {
+    for (const ScheduledSweep& sweep : workload.stimulus.sweeps) {
+      const std::size_t channels = recording.loopback.empty() ? 1 : 2;
+      sizes.insert(sizes.end(), channels, by_shape[sweep.shape]);
+    }
+  }
+  return sizes;
+}
+
+}  // namespace
+
+Timing time_measure(const Workload& workload, unsigned threads, std::size_t repetitions) {
+  std::size_t heard = 0;
+  const Timing timing = time_of(repetitions, [&] {
+    for (const Recording& recording : workload.recordings) {
+      const auto measured = measure(workload.rig, workload.stimulus, recording, {threads});
+      for (const SpeakerMeasurement& speaker : measured.speakers) heard += speaker.heard;
+    }
+  });
+  const std::size_t wanted = repetitions * workload.recordings.size() * workload.rig.speakers.size();
+  if (heard != wanted) throw std::runtime_error{"the workload's speakers were not all heard: the timing means nothing"};
+  return timing;
+}
+
+Timing time_transforms(const Workload& workload, unsigned threads, std::size_t repetitions) {
+  const std::vector<std::size_t> sizes = sizes_of(workload);
+  // Each thread has one pair of buffers per size, as one that works through its share would.
+  std::vector<std::map<std::size_t, std::unique_ptr<BareTransform>>> by_thread(threads);
+  for (auto& transforms : by_thread) {
+    for (const std::size_t n : sizes) {
+      if (!transforms.contains(n)) transforms[n] = std::make_unique<BareTransform>(n);
+    }
+  }
+  return time_of(repetitions, [&] {
+    parallel_for(threads, threads, [&](std::size_t thread) {
+      for (std::size_t i = thread; i < sizes.size(); i += threads) by_thread[thread].at(sizes[i])->run();
+    });
+  });
+}
+
+std::string transform_sizes(const Workload& workload) {
+  std::map<std::size_t, std::size_t, std::greater<>> counts;
+  for (const std::size_t n : sizes_of(workload)) ++counts[n];
+  std::string text;
+  for (const auto& [n, count] : counts) text += fmt::format("{}{} x {}", text.empty() ? "" : ", ", count, n);
+  return text;
+}
+
+}  // namespace ringtrue::bench

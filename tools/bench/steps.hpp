@@ -1,0 +1,25 @@
+#pragma once
+
+#include <cstddef>
+
+#include "workload.hpp"
+
+namespace ringtrue::bench {
+
+/// What one child process finds: seconds of each repetition, and the most memory it held, inputs included.
+struct Timing {
+  std::vector<double> seconds;
+  double peak_mb = 0.0;
+};
+
+/// measure() on every recording of the workload, one after another.
+[[nodiscard]] Timing time_measure(const Workload& workload, unsigned threads, std::size_t repetitions);
+
+/// Nothing but the transforms that deconvolving the workload needs: one forward and one inverse for every sweep on
+/// every channel, of the deconvolver's own sizes, planned beforehand, on buffers of FFTW's own alignment.
+[[nodiscard]] Timing time_transforms(const Workload& workload, unsigned threads, std::size_t repetitions);
+
+/// "n x COUNT" for each size of those transforms, largest first.
+[[nodiscard]] std::string transform_sizes(const Workload& workload);
+
+}  // namespace ringtrue::bench
