@@ -7,10 +7,10 @@
 #include <cstddef>
 
 #include "band_ends.hpp"
-#include "places.hpp"
 #include "bass.hpp"
 #include "crossover_check.hpp"
 #include "crossover_suggestion.hpp"
+#include "places.hpp"
 #include "ringtrue/alignment/delays.hpp"
 #include "ringtrue/alignment/trims.hpp"
 #include "ringtrue/core/errors.hpp"

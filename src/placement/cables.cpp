@@ -47,11 +47,11 @@ double way_along_walls_m(const Floor& floor, FloorSpot a, FloorSpot b) {
 }
 
 CableRun cable_for(double run_m, std::span<const double> sold) {
-  CableRun cable{run_m, {}};
-  double left_m = run_m;
-  for (; left_m > sold.back() + rounding_m; left_m -= sold.back()) cable.pieces_m.push_back(sold.back());
-  const auto enough = std::ranges::find_if(sold, [&](double length_m) { return length_m + rounding_m >= left_m; });
-  cable.pieces_m.push_back(*enough);
+  const auto whole = static_cast<std::size_t>(std::max(0.0, std::ceil((run_m - rounding_m) / sold.back()) - 1.0));
+  CableRun cable{run_m, std::vector<double>(whole, sold.back())};
+  const double left_m = run_m - static_cast<double>(whole) * sold.back();
+  cable.pieces_m.push_back(
+      *std::ranges::find_if(sold, [&](double length_m) { return length_m + rounding_m >= left_m; }));
   return cable;
 }
 

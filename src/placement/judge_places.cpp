@@ -11,9 +11,9 @@
 namespace ringtrue {
 namespace {
 
-constexpr double outside_deg = 10.0;   // beyond its range: worth moving
-constexpr double astray_deg = 22.0;    // from its own nominal direction: may be another speaker's place
-constexpr double at_home_deg = 20.0;   // from another's nominal direction: stands in that place
+constexpr double outside_deg = 10.0;    // beyond its range: worth moving
+constexpr double astray_deg = 22.0;     // from its own nominal direction: may be another speaker's place
+constexpr double at_home_deg = 20.0;    // from another's nominal direction: stands in that place
 constexpr double clearly_nearer = 0.6;  // the other place must be that much nearer than its own
 
 double between_deg(Direction a, Direction b) {
@@ -92,7 +92,9 @@ const Candidate* place_taken(const Candidate& one, std::span<const Candidate> al
   const Candidate* partner = nullptr;
   for (const Candidate& other : all) {
     if (other.speaker == one.speaker || !exchanged(one, other)) continue;
-    const auto away = [&](const Candidate& candidate) { return between_deg(one.direction, candidate.channel->nominal); };
+    const auto away = [&](const Candidate& candidate) {
+      return between_deg(one.direction, candidate.channel->nominal);
+    };
     if (partner == nullptr || away(other) < away(*partner)) partner = &other;
   }
   if (partner != nullptr) return partner;

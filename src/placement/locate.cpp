@@ -151,7 +151,8 @@ bool in_one_plane(std::span<const Vector3> spots) {
 }
 
 std::size_t known_spots(const SpotArrivals& arrivals) {
-  return static_cast<std::size_t>(std::ranges::count_if(arrivals, [](const auto& arrival) { return arrival.has_value(); }));
+  return static_cast<std::size_t>(
+      std::ranges::count_if(arrivals, [](const auto& arrival) { return arrival.has_value(); }));
 }
 
 Located located(const Vector3& place, const Eigen::Matrix3d& covariance) {
@@ -193,8 +194,8 @@ std::vector<std::optional<Located>> locate(std::span<const SpotArrivals> speaker
   std::vector<double> offset_m(spots.size());
   if (problem.offsets) {
     for (std::size_t p = 1; p < spots.size(); ++p) {
-      offset_m[p] = mean_difference(speakers, p) * metres_per_ms +
-                    mean_direction.dot(problem.spots[p] - problem.spots[0]);
+      offset_m[p] =
+          mean_difference(speakers, p) * metres_per_ms + mean_direction.dot(problem.spots[p] - problem.spots[0]);
     }
   }
   for (std::size_t i = 0; i < usable.size(); ++i) {
@@ -214,7 +215,8 @@ std::vector<std::optional<Located>> locate(std::span<const SpotArrivals> speaker
     }
     for (std::size_t p = 0; p < arrivals.size(); ++p) {
       if (!arrivals[p]) continue;
-      problem.ranges.push_back({static_cast<Eigen::Index>(i), static_cast<Eigen::Index>(p), *arrivals[p] * metres_per_ms});
+      problem.ranges.push_back(
+          {static_cast<Eigen::Index>(i), static_cast<Eigen::Index>(p), *arrivals[p] * metres_per_ms});
     }
   }
   if (problem.offsets) {  // offsets of the true times: what the first guess of the places leaves, on average

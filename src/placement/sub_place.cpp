@@ -55,7 +55,8 @@ FittedSpeaker fit_sub(const RingSpeaker& wanted, bool paired, const SpeakerSpace
   double best_cost = std::numeric_limits<double>::infinity();
   for (const double azimuth_deg : angles_around(sub.nominal.azimuth_deg, paired ? 0.0 : -180.0, 180.0)) {
     if (penalty::per_degree * std::abs(azimuth_deg - sub.nominal.azimuth_deg) > best_cost) break;
-    for (double along_floor_m = furthest * ring_m; along_floor_m >= nearest_speaker_m; along_floor_m -= step_m) {
+    for (int step = 0; furthest * ring_m - step * step_m >= nearest_speaker_m; ++step) {
+      const double along_floor_m = furthest * ring_m - step * step_m;
       Point p = place({azimuth_deg, 0.0}, along_floor_m);
       p.z = centre_z_m;
       if (!is_inside(space, p) || (paired && !is_inside(space, mirrored(p)))) continue;

@@ -53,7 +53,8 @@ std::string neighbours(const Plan& plan, const PlannedSpeaker& speaker) {
     std::string other = plan.speakers[neighbour.speaker].speaker.label;
     const std::size_t longest = neighbour_columns - 1 - distance.size();
     if (other.size() > longest) other = padded(other, longest);
-    words += (words.empty() ? "" : " ") + padded(other + ' ' + distance, neighbour_columns);
+    if (!words.empty()) words += ' ';
+    words += padded(fmt::format("{} {}", other, distance), neighbour_columns);
   }
   return words;
 }

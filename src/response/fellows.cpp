@@ -12,8 +12,8 @@ namespace {
 
 constexpr std::size_t fewest_fellows = 3;
 // Speakers of one ring lie within some 6 dB of each other in level and in the balance of treble and bass, with room and
-// distance; a dead driver or a wrong gain makes more (common practice: 10 dB).
-constexpr double quiet_db = -10.0;
+// distance; a dead driver or a wrong gain makes more (common practice: some 10 dB).
+constexpr double quiet_db = -8.0;
 constexpr double unbalanced_db = 12.0;
 
 double median(std::vector<double> values) {
@@ -51,7 +51,8 @@ std::optional<double> difference_db(const SpeakerMeasurement& speaker, const std
                                     double low_hz, double high_hz) {
   double sum = 0.0;
   double count = 0.0;
-  for (const auto& [centre, level_db] : usual) {
+  for (const auto& [key, level_db] : usual) {
+    const long centre = key;  // clang 14 does not capture a structured binding
     if (static_cast<double>(centre) < low_hz || static_cast<double>(centre) > high_hz) continue;
     const auto own = std::ranges::find_if(
         speaker.octaves, [&](const OctaveReading& octave) { return std::lround(octave.centre_hz) == centre; });
@@ -79,7 +80,8 @@ void compare_levels(const Rig& rig, PositionMeasurement& measurement) {
     SpeakerMeasurement& measured = measurement.speakers[s];
     const Speaker& speaker = rig.speakers[s];
     if (!is_main(rig, s) || !measured.heard) continue;
-    const auto treble = holds(speaker, 300.0, 12'000.0) ? difference_db(measured, usual, 3'000.0, 9'000.0) : std::nullopt;
+    const auto treble =
+        holds(speaker, 300.0, 12'000.0) ? difference_db(measured, usual, 3'000.0, 9'000.0) : std::nullopt;
     const auto bass = holds(speaker, 150.0, 1'500.0) ? difference_db(measured, usual, 200.0, 600.0) : std::nullopt;
     if (treble && bass && *treble < *bass - unbalanced_db) {
       measured.trusted = false;
@@ -90,15 +92,17 @@ void compare_levels(const Rig& rig, PositionMeasurement& measurement) {
     } else if (treble && bass && *bass < *treble - unbalanced_db) {
       measured.trusted = false;
       add(measurement, Severity::stop, "thin-speaker", speaker,
-          fmt::format("{} (output {}) has {:.0f} dB less bass and middle than its fellows: its woofer may be dead, or a "
-                      "filter is on. Listen to it closely, then measure again.",
-                      speaker.label, speaker.output, *treble - *bass));
+          fmt::format(
+              "{} (output {}) has {:.0f} dB less bass and middle than its fellows: its woofer may be dead, or a "
+              "filter is on. Listen to it closely, then measure again.",
+              speaker.label, speaker.output, *treble - *bass));
     } else if (treble && bass && std::max(*treble, *bass) < quiet_db) {
       measured.trusted = false;
       add(measurement, Severity::warn, "quiet-speaker", speaker,
-          fmt::format("{} (output {}) is {:.0f} dB quieter than its fellows: turn up its input gain, or check its cable, "
-                      "then measure again.",
-                      speaker.label, speaker.output, -0.5 * (*treble + *bass)));
+          fmt::format(
+              "{} (output {}) is {:.0f} dB quieter than its fellows: turn up its input gain, or check its cable, "
+              "then measure again.",
+              speaker.label, speaker.output, -0.5 * (*treble + *bass)));
     }
   }
 }
@@ -206,9 +210,10 @@ void find_shared_outputs(const Rig& rig, PositionMeasurement& measurement) {
       if (std::abs(tail.share - 1.0) > 0.2 || tail.likeness < like_at_least) continue;
       measurement.speakers[i].trusted = false;
       add(measurement, Severity::stop, "shared-output", rig.speakers[i],
-          fmt::format("Output {} ({}) plays {} as well: one signal reaches two speakers. Look for a splitter, a link or "
-                      "a double routing, then measure again.",
-                      rig.speakers[i].output, rig.speakers[i].label, rig.speakers[j].label));
+          fmt::format(
+              "Output {} ({}) plays {} as well: one signal reaches two speakers. Look for a splitter, a link or "
+              "a double routing, then measure again.",
+              rig.speakers[i].output, rig.speakers[i].label, rig.speakers[j].label));
     }
   }
 }

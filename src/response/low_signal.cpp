@@ -51,9 +51,10 @@ void find_low_signal(const Rig& rig, PositionMeasurement& measurement) {
   if (poor.size() > 2 && 2 * poor.size() >= heard) {
     measurement.findings.push_back(
         {Severity::warn, "low-signal-to-noise", std::nullopt,
-         fmt::format("{}: the noise is too loud for {} of {} speakers; around {:.0f} Hz the signal stands only {:.0f} dB "
-                     "over it. {}",
-                     measurement.name, poor.size(), heard, worst.centre_hz, worst.signal_to_noise_db, remedy(worst))});
+         fmt::format(
+             "{}: the noise is too loud for {} of {} speakers; around {:.0f} Hz the signal stands only {:.0f} dB "
+             "over it. {}",
+             measurement.name, poor.size(), heard, worst.centre_hz, worst.signal_to_noise_db, remedy(worst))});
     return;
   }
   for (const std::size_t s : poor) {

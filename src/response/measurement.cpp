@@ -129,8 +129,7 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
   if (!sync) refuse_foreign_recording(recording, has_loopback);
   auto deconvolvers = deconvolvers_for(stimulus, sync->rate_hz, options.microphone);
   const std::vector<SweepPair> pairs = sweep_pairs(stimulus);
-  auto responses =
-      respond_to_all(stimulus, pairs, channels.microphone, *sync, deconvolvers, options.threads);
+  auto responses = respond_to_all(stimulus, pairs, channels.microphone, *sync, deconvolvers, options.threads);
   if (out_of_step(stimulus, pairs, responses, *sync)) {
     sync = synchronise(stimulus, clock_channel, recording.sample_rate_hz, Thoroughness::thorough, options.threads);
     deconvolvers = deconvolvers_for(stimulus, sync->rate_hz, options.microphone);
@@ -146,7 +145,8 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
   result.speakers.resize(rig.speakers.size());
   parallel_for(pairs.size(), options.threads, [&](std::size_t i) {
     const std::size_t shape = stimulus.sweeps[pairs[i].first].shape;
-    const auto takes = takes_of(i, responses, choices, stimulus, pairs, sync->rate_hz, deconvolvers[shape].zero_index());
+    const auto takes =
+        takes_of(i, responses, choices, stimulus, pairs, sync->rate_hz, deconvolvers[shape].zero_index());
     SpeakerMeasurement& speaker = result.speakers[pairs[i].speaker];
     if (!takes) {
       speaker.trusted = false;
@@ -163,8 +163,8 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
     zero_ms = loopback_arrival_ms(stimulus, channels.loopback, deconvolvers, *sync, options.threads);
   }
   result.absolute_time = zero_ms.has_value();
-  result.findings = recording_findings(rig, recording, stimulus, pairs, responses, choices, faults, *sync,
-                                       channels.exchanged);
+  result.findings =
+      recording_findings(rig, recording, stimulus, pairs, responses, choices, faults, *sync, channels.exchanged);
   compare_fellows(rig, result);
   widen_for_dispersion(rig, result);
   find_low_signal(rig, result);

@@ -81,11 +81,12 @@ void add_take_findings(const Facts& facts, Findings& findings) {
         case TakeFault::dropped: {
           const Stretch lost = facts.faults.dropped[*facts.faults.dropped_in[sweep]];
           add(findings, severity, "dropout", speaker,
-              fmt::format("{}: at {:.2f} s the sound breaks off for {:.1f} ms, in the {} sweep of {}. {} Give the audio "
-                          "program a larger buffer and close what else is running.",
-                          facts.recording.name, static_cast<double>(lost.from) / facts.sync.rate_hz,
-                          static_cast<double>(lost.to - lost.from) / facts.sync.rate_hz * 1e3, take_name(take),
-                          speaker.label, consequence(choice)));
+              fmt::format(
+                  "{}: at {:.2f} s the sound breaks off for {:.1f} ms, in the {} sweep of {}. {} Give the audio "
+                  "program a larger buffer and close what else is running.",
+                  facts.recording.name, static_cast<double>(lost.from) / facts.sync.rate_hz,
+                  static_cast<double>(lost.to - lost.from) / facts.sync.rate_hz * 1e3, take_name(take), speaker.label,
+                  consequence(choice)));
           break;
         }
       }
@@ -93,8 +94,8 @@ void add_take_findings(const Facts& facts, Findings& findings) {
         add(findings, severity, "noise-event", speaker,
             fmt::format("{}: a noise {:.0f} dB over the rest (a slam, a voice, traffic?) around {:.1f} s, in the {} "
                         "sweep of {}. {}",
-                        facts.recording.name, choice.disturbance_db[take], choice.disturbed_at_s[take],
-                        take_name(take), speaker.label, consequence(choice)));
+                        facts.recording.name, choice.disturbance_db[take], choice.disturbed_at_s[take], take_name(take),
+                        speaker.label, consequence(choice)));
       }
     }
   }
@@ -130,7 +131,8 @@ void add_steps(const Facts& facts, Findings& findings) {
       }
     }
     const double seconds = facts.sync.zero_frames[step.after] / facts.sync.rate_hz;
-    const std::string what = fmt::format("{:.0f} samples were {}", std::abs(step.frames), step.frames < 0.0 ? "lost" : "put in");
+    const std::string what =
+        fmt::format("{:.0f} samples were {}", std::abs(step.frames), step.frames < 0.0 ? "lost" : "put in");
     if (pair && step.inside) {
       const TakeChoice& choice = facts.choices[*pair];
       add(findings, choice.usable ? Severity::warn : Severity::stop, "dropout", facts.speaker(*pair),
@@ -163,7 +165,7 @@ void add_stray_dropouts(const Facts& facts, Findings& findings) {
 
 /// Automatic gain or noise suppression: the same speaker comes out louder in one pass than in the other.
 void add_wandering_level(const Facts& facts, std::span<const PairResponse> responses, Findings& findings) {
-  constexpr double steady_db = 0.15;  // ten times what temperature and noise do between two sweeps
+  constexpr double steady_db = 0.08;  // ten times what temperature and noise do between two sweeps
   std::size_t wandering = 0;
   std::size_t looked_at = 0;
   double largest_db = 0.0;
@@ -178,12 +180,13 @@ void add_wandering_level(const Facts& facts, std::span<const PairResponse> respo
     largest_db = std::max(largest_db, std::abs(change_db));
   }
   if (wandering == 0 || 4 * wandering < looked_at) return;
-  findings.push_back({Severity::stop, "input-processing", std::nullopt,
-                      fmt::format("{}: the same sweep comes out up to {:.1f} dB louder one time than the other, on {} of "
-                                  "{} speakers: something turns the microphone up and down. Switch off automatic gain, "
-                                  "noise suppression and enhancements for this input, then measure again; the levels "
-                                  "here are not to be trusted.",
-                                  facts.recording.name, largest_db, wandering, looked_at)});
+  findings.push_back(
+      {Severity::stop, "input-processing", std::nullopt,
+       fmt::format("{}: the same sweep comes out up to {:.1f} dB louder one time than the other, on {} of "
+                   "{} speakers: something turns the microphone up and down. Switch off automatic gain, "
+                   "noise suppression and enhancements for this input, then measure again; the levels "
+                   "here are not to be trusted.",
+                   facts.recording.name, largest_db, wandering, looked_at)});
 }
 
 double percentile(std::vector<double> values, double share) {

@@ -10,7 +10,7 @@ constexpr double pile_share = 0.985;
 constexpr double next_share = 0.97;
 constexpr std::size_t least_pile = 24;
 constexpr std::size_t pile_over_next = 4;
-constexpr double tight_share = 0.998;        // a pile of which most lies this near the extreme was clipped after the noise
+constexpr double tight_share = 0.998;  // a pile of which most lies this near the extreme was clipped after the noise
 constexpr double mostly = 0.5;
 constexpr double full_scale = 0.9995;  // 16 bits end at 0.99997, dither may take a little
 constexpr std::size_t equal_at_full_scale = 3;
@@ -99,8 +99,8 @@ double format_step(std::span<const float> channel) {
 
 std::vector<Stretch> dropped_stretches(std::span<const float> channel) {
   constexpr std::size_t shortest = 16;
-  constexpr std::size_t near = 48;       // 1 ms at 48 kHz
-  constexpr std::size_t nearest = 8;     // sound that fades out is far weaker here than over `near`
+  constexpr std::size_t near = 48;    // 1 ms at 48 kHz
+  constexpr std::size_t nearest = 8;  // sound that fades out is far weaker here than over `near`
   constexpr double still_sounding = 0.2;
   double extreme = 0.0;
   for (const float x : channel) extreme = std::max(extreme, std::abs(static_cast<double>(x)));

@@ -44,7 +44,8 @@ std::vector<double> running_mean(std::span<const double> x, std::size_t width) {
 
 std::vector<double> block_energies(std::span<const double> x, std::size_t block) {
   std::vector<double> energies;
-  for (std::size_t from = 0; from + block <= x.size(); from += block) energies.push_back(energy(x.subspan(from, block)));
+  for (std::size_t from = 0; from + block <= x.size(); from += block)
+    energies.push_back(energy(x.subspan(from, block)));
   return energies;
 }
 
@@ -89,7 +90,8 @@ PairResponse respond(const Deconvolver& deconvolver, std::span<const float> reco
   result.disturbance.energies = {block_energies(treble, block), block_energies(middle, block),
                                  block_energies(bass, block)};
 
-  const auto start = static_cast<std::ptrdiff_t>(first_zero_frame) - static_cast<std::ptrdiff_t>(deconvolver.zero_index());
+  const auto start =
+      static_cast<std::ptrdiff_t>(first_zero_frame) - static_cast<std::ptrdiff_t>(deconvolver.zero_index());
   std::vector<double> sound(pair.difference.size());
   for (std::ptrdiff_t i = 0; i < std::ssize(sound); ++i) {
     const std::ptrdiff_t n = start + i;

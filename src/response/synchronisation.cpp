@@ -11,9 +11,9 @@ namespace {
 
 constexpr std::size_t pairs_for_the_clock = 6;
 constexpr double coherent = 0.3;
-constexpr double sound_span_frames = 0.3;       // a pair that lies further off its clock's span hints at lost samples
-const ResponseWindow near_window{0.05, 0.15};   // what a span of an unbroken recording can leave
-const ResponseWindow wide_window{0.30, 0.45};   // lost or repeated buffers of up to a third of a second
+constexpr double sound_span_frames = 0.3;      // a pair that lies further off its clock's span hints at lost samples
+const ResponseWindow near_window{0.05, 0.15};  // what a span of an unbroken recording can leave
+const ResponseWindow wide_window{0.30, 0.45};  // lost or repeated buffers of up to a third of a second
 
 double start_of(const Stimulus& stimulus, std::size_t sweep) {
   return static_cast<double>(stimulus.sweeps[sweep].first_frame) / stimulus.sample_rate_hz;
@@ -33,8 +33,7 @@ bool inside_recording(const Stimulus& stimulus, std::size_t sweep, double zero_f
   constexpr double decay_s = 0.05;
   const auto& samples = stimulus.shapes[stimulus.sweeps[sweep].shape].samples;
   const double length = static_cast<double>(samples.size()) / stimulus.sample_rate_hz * rate_hz;
-  return zero_frame >= -fade_in_s * rate_hz &&
-         zero_frame + length + decay_s * rate_hz <= static_cast<double>(frames);
+  return zero_frame >= -fade_in_s * rate_hz && zero_frame + length + decay_s * rate_hz <= static_cast<double>(frames);
 }
 
 /// Spans of some pairs in the recording, sweeps taken at the nominal rate; incoherent pairs are left out.
@@ -71,8 +70,7 @@ bool broken(const Timeline& timeline) { return timeline.misfit > sound_span_fram
 }  // namespace
 
 std::optional<Synchronisation> synchronise(const Stimulus& stimulus, std::span<const float> channel,
-                                           double nominal_rate_hz, Thoroughness thoroughness,
-                                           unsigned threads) {
+                                           double nominal_rate_hz, Thoroughness thoroughness, unsigned threads) {
   const auto start_lag = find_start(stimulus, channel, nominal_rate_hz);
   if (!start_lag) return {};
   std::vector<SweepPair> pairs = sweep_pairs(stimulus);
@@ -94,7 +92,8 @@ std::optional<Synchronisation> synchronise(const Stimulus& stimulus, std::span<c
 
   result.rate_hz = nominal_rate_hz * (1.0 + 1e-6 * result.timeline.clock_ppm.value);
   for (std::size_t i = 0; i < sweeps; ++i) {
-    const double zero = start_of(stimulus, i) * result.rate_hz + *start_lag * nominal_rate_hz + result.timeline.shift_of(i);
+    const double zero =
+        start_of(stimulus, i) * result.rate_hz + *start_lag * nominal_rate_hz + result.timeline.shift_of(i);
     result.zero_frames.push_back(zero);
     const bool cut = std::ranges::any_of(result.timeline.steps,
                                          [&](const TimelineStep& step) { return step.inside && step.after == i; });

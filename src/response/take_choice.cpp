@@ -37,8 +37,8 @@ Stretch heard_in(const Stimulus& stimulus, std::size_t sweep, const Synchronisat
 }
 
 TakeFault fault_of(std::size_t sweep, const RecordingFaults& faults, const Synchronisation& sync) {
-  const bool cut = std::ranges::any_of(
-      sync.timeline.steps, [&](const TimelineStep& step) { return step.inside && step.after == sweep; });
+  const bool cut = std::ranges::any_of(sync.timeline.steps,
+                                       [&](const TimelineStep& step) { return step.inside && step.after == sweep; });
   if (cut) return TakeFault::cut;
   if (!sync.whole[sweep]) return TakeFault::absent;
   if (faults.dropped_in[sweep]) return TakeFault::dropped;
@@ -46,7 +46,8 @@ TakeFault fault_of(std::size_t sweep, const RecordingFaults& faults, const Synch
   return TakeFault::none;
 }
 
-/// The usual energy of each block, by filter: the median over all pairs, and over pairs of the same sweep at that block.
+/// The usual energy of each block, by filter: the median over all pairs, and over pairs of the same sweep at that
+/// block.
 class Usual {
  public:
   Usual(const Stimulus& stimulus, std::span<const SweepPair> pairs, std::span<const PairResponse> responses,
@@ -155,7 +156,11 @@ void judge_disturbance(TakeChoice& choice, const SweepPair& pair, const PairResp
                        const Synchronisation& sync, const RecordingFaults& faults, std::span<const float> microphone,
                        std::size_t block) {
   if (const auto broken = broken_sweep(response, band, sync.rate_hz)) {
-    choice.faults[static_cast<std::size_t>(broken->take)] = TakeFault::cut;
+    // Where the time line already says beside which sweep samples were lost, that is the broken one.
+    const bool first_beside = beside_a_step(pair.first, sync);
+    const bool second_beside = beside_a_step(pair.second, sync);
+    const int take = first_beside == second_beside ? broken->take : first_beside ? 0 : 1;
+    choice.faults[static_cast<std::size_t>(take)] = TakeFault::cut;
     choice.broken_frames = broken->frames;
     return;
   }
@@ -246,7 +251,8 @@ std::optional<Takes> takes_of(std::size_t i, std::span<const PairResponse> respo
   }
   takes.noise = combine(responses[donor].first, responses[donor].second, rate_hz, zero_index).noise;
   if (donor == i && choices[i].faults[0] != TakeFault::disturbed && choices[i].faults[1] != TakeFault::disturbed) {
-    // The other take is missing: what is left of the response before the sound arrives is all that is known of the noise.
+    // The other take is missing: what is left of the response before the sound arrives is all that is known of the
+    // noise.
     const std::size_t quiet = zero_index / 2;
     for (std::size_t n = 0; n < takes.noise.size(); ++n) takes.noise[n] = takes.mean[n % quiet];
     return takes;

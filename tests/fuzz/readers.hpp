@@ -13,11 +13,11 @@ struct BrokenPromise : std::logic_error {
 
 /// A reader of the program, given any bytes as if they were its file.
 ///
-/// `withstand` returns when the bytes were refused as they should be (InvalidInput, whose words stay on one line), or
-/// were taken and what came of them holds what the reader's header says.
+/// `withstand` returns false when the bytes were refused as they should be (InvalidInput, whose words stay on one
+/// line), true when they were taken and what came of them holds what the reader's header says.
 struct Reader {
   std::string_view name;  // also its folder under corpus/
-  void (*withstand)(std::string_view bytes);
+  bool (*withstand)(std::string_view bytes);
 };
 
 /// Rig, virtual room, microphone response, calibration and sound file.

@@ -45,7 +45,8 @@ std::vector<SpotArrivals> arrivals_at(const std::vector<Point>& places, const st
   test::Noise noise{seed};
   std::vector<Point> true_spots = spots;
   for (std::size_t p = 1; p < spots.size(); ++p) {
-    true_spots[p] = spots[p] + Point{spot_error_m * noise.next(), spot_error_m * noise.next(), spot_error_m * noise.next()};
+    true_spots[p] =
+        spots[p] + Point{spot_error_m * noise.next(), spot_error_m * noise.next(), spot_error_m * noise.next()};
   }
   std::vector<SpotArrivals> arrivals;
   for (const Point& source : places) {
@@ -71,8 +72,8 @@ TEST_CASE("ranges of the worked example lead back to its place") {
   // printed there; only distances matter.
   const std::vector<Point> spots{{0, 0, 0}, {0.2, 0, 0}, {0, 0.2, 0}, {0, 0, 0.2}, {-0.2, -0.1, 0.1}};
   SpotArrivals arrivals;
-  for (const double range_m : {2.6248809496813377, 2.4758836806279896, 2.515949125081825, 2.570992026436488,
-                               2.8089143810376282}) {
+  for (const double range_m :
+       {2.6248809496813377, 2.4758836806279896, 2.515949125081825, 2.570992026436488, 2.8089143810376282}) {
     arrivals.emplace_back(range_m / speed.value() * 1e3);
   }
   LocateOptions options;
@@ -94,8 +95,8 @@ TEST_CASE("exact spots give the place within a millimetre, a centimetre of error
     REQUIRE(exact[s]);
     CHECK(distance_m(exact[s]->place, places[s]) < 0.001);
   }
-  // A direction from a 25 cm base and 1 cm of error is good to some 2 to 3 degrees, 8 cm at 1.9 m, most of the time; the
-  // stated uncertainty must cover it: 90 % of errors within two of it.
+  // A direction from a 25 cm base and 1 cm of error is good to some 2 to 3 degrees, 8 cm at 1.9 m, most of the time;
+  // the stated uncertainty must cover it: 90 % of errors within two of it.
   std::size_t covered = 0;
   std::size_t all = 0;
   for (std::uint64_t seed = 1; seed <= 30; ++seed) {
@@ -103,8 +104,9 @@ TEST_CASE("exact spots give the place within a millimetre, a centimetre of error
     for (std::size_t s = 0; s < places.size(); ++s) {
       REQUIRE(found[s]);
       const double error_m = distance_m(found[s]->place, places[s]);
-      const double stated_m = std::hypot(found[s]->direction_uncertainty_deg * 3.14159265 / 180.0 * 1.9 * std::sqrt(2.0),
-                                         found[s]->distance_uncertainty_m);
+      const double stated_m =
+          std::hypot(found[s]->direction_uncertainty_deg * 3.14159265 / 180.0 * 1.9 * std::sqrt(2.0),
+                     found[s]->distance_uncertainty_m);
       covered += error_m <= 2.0 * stated_m;
       ++all;
     }
@@ -146,7 +148,8 @@ TEST_CASE("every crossed pair of a ring is named, and a ring in its place is not
     CAPTURE(absolute);
     LocateOptions options;
     options.absolute_time = absolute;
-    const std::vector<double> offsets = absolute ? std::vector<double>(4, 0.0) : std::vector<double>{2.0, -9.0, 30.0, 5.0};
+    const std::vector<double> offsets =
+        absolute ? std::vector<double>(4, 0.0) : std::vector<double>{2.0, -9.0, 30.0, 5.0};
     const auto judge = [&](const std::vector<Point>& actual) {
       const auto found = locate(arrivals_at(actual, usual_spots, offsets, 0.005), usual_spots, nominal_directions(rig),
                                 speed, options);
@@ -171,9 +174,9 @@ TEST_CASE("every crossed pair of a ring is named, and a ring in its place is not
 }
 
 TEST_CASE("a speaker outside its range is told where to go") {
-  // By hand: Lss may stand at azimuth 85 to 110 (ITU-R BS.2051 system J). At 65 degrees and 2 m it is 20 degrees out; the
-  // nearest allowed place, azimuth 85 at 2 m, lies 18 cm to the left and 67 cm back:
-  // x: -2 sin 85 + 2 sin 65 = -0.180 m, y: 2 cos 85 - 2 cos 65 = -0.671 m.
+  // By hand: Lss may stand at azimuth 85 to 110 (ITU-R BS.2051 system J). At 65 degrees and 2 m it is 20 degrees out;
+  // the nearest allowed place, azimuth 85 at 2 m, lies 18 cm to the left and 67 cm back: x: -2 sin 85 + 2 sin 65 =
+  // -0.180 m, y: 2 cos 85 - 2 cos 65 = -0.671 m.
   const Rig rig = ring();
   auto places = nominal_places(rig, 2.0);
   places[3] = place({65.0, 0.0}, 2.0);

@@ -71,8 +71,9 @@ const std::vector<std::vector<Echo>> rooms{
 TEST_SUITE_BEGIN("response");
 
 TEST_CASE("a subwoofer's onset and sign come out through reflections, whichever way it moves") {
-  // Source: the delay put in. Tolerance: the stated deviation of 0.6 ms (tuned on other rooms), three times; a period
-  // of 80 Hz is 12.5 ms, so a wrong lobe would be 6 ms off.
+  // Source: the delay put in. Tolerance for a low-pass of order 4, for which the bias was tuned (on other rooms): the
+  // stated deviation of 0.6 ms and a half. One of order 2 rises sooner and is taken for earlier (docs/measuring.md):
+  // 2.6 ms. A wrong lobe of 80 Hz would be 6 ms off.
   for (std::size_t s = 0; s < subs.size(); ++s) {
     for (std::size_t r = 0; r < rooms.size(); ++r) {
       for (const double sign : {1.0, -1.0}) {
@@ -84,7 +85,7 @@ TEST_CASE("a subwoofer's onset and sign come out through reflections, whichever 
           const auto found = subwoofer_onset(takes_of(subs[s], sign, delay_ms, rooms[r], 1e-5), band);
           REQUIRE(found);
           const double onset_ms = (found->arrival.index - static_cast<double>(zero_index)) / 48.0;
-          CHECK(std::abs(onset_ms - delay_ms) < 1.8);
+          CHECK(std::abs(onset_ms - delay_ms) < (subs[s].above == 4 ? 0.9 : 2.6));
           CHECK(found->arrival.uncertainty_samples >= 0.6 * 48.0);
           CHECK(found->sign == (sign > 0.0 ? WooferSign::positive : WooferSign::negative));
         }

@@ -64,7 +64,8 @@ TEST_CASE("samples lost at any one instant are found there, apart from the drift
           for (std::size_t sweep = 1; sweep < stimulus.sweeps.size(); ++sweep) {
             if (inside && (sweep == after || after == 0)) continue;
             const double wanted = sweep > after ? frames : 0.0;
-            const bool is_cut = timeline.steps.size() == 1 && timeline.steps[0].inside && timeline.steps[0].after == sweep;
+            const bool is_cut =
+                timeline.steps.size() == 1 && timeline.steps[0].inside && timeline.steps[0].after == sweep;
             if (!is_cut) CHECK(std::abs(timeline.shift_of(sweep) - wanted) < 0.1);
           }
         }

@@ -22,6 +22,7 @@ struct Ended {
   std::string output;
   int status = -1;
   double seconds = 0.0;
+  double cpu_seconds = 0.0;
   double peak_mb = 0.0;
 };
 
@@ -62,6 +63,10 @@ Ended run(const std::vector<std::string>& command) {
   int status = 0;
   wait4(child, &status, 0, &usage);
   ended.seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
+  const auto in_seconds = [](const timeval& t) {
+    return static_cast<double>(t.tv_sec) + 1e-6 * static_cast<double>(t.tv_usec);
+  };
+  ended.cpu_seconds = in_seconds(usage.ru_utime) + in_seconds(usage.ru_stime);
   ended.status = WIFEXITED(status) ? WEXITSTATUS(status) : -1;
   ended.peak_mb = static_cast<double>(usage.ru_maxrss) * 1024.0 / 1e6;
   return ended;
@@ -79,10 +84,16 @@ Timing ask_child(const std::vector<std::string>& command) {
   const Ended ended = run(command);
   Timing timing;
   std::istringstream lines{ended.output};
-  std::string key;
-  for (double value = 0.0; lines >> key >> value;) {
-    if (key == "time") timing.seconds.push_back(value);
+  for (std::string line; std::getline(lines, line);) {
+    std::istringstream words{line};
+    std::string key;
+    double value = 0.0;
+    double cpu = 0.0;
+    words >> key >> value >> cpu;
     if (key == "peak_mb") timing.peak_mb = value;
+    if (key != "time") continue;
+    timing.seconds.push_back(value);
+    timing.cpu_seconds.push_back(cpu);
   }
   if (ended.status != 0 || timing.seconds.empty()) throw std::runtime_error{"failed: " + joined(command)};
   return timing;
@@ -91,16 +102,19 @@ Timing ask_child(const std::vector<std::string>& command) {
 Timing time_command(const std::vector<std::string>& command, int accepted_status) {
   const Ended ended = run(command);
   if (ended.status < 0 || ended.status > accepted_status) throw std::runtime_error{"failed: " + joined(command)};
-  return {{ended.seconds}, ended.peak_mb};
+  return {{ended.seconds}, {ended.cpu_seconds}, ended.peak_mb};
 }
 
 void answer(const Timing& timing) {
-  for (const double seconds : timing.seconds) fmt::print("time {:.6f}\n", seconds);
+  for (std::size_t i = 0; i < timing.seconds.size(); ++i) {
+    fmt::print("time {:.6f} {:.6f}\n", timing.seconds[i], timing.cpu_seconds[i]);
+  }
   fmt::print("peak_mb {:.1f}\n", timing.peak_mb);
 }
 
 void pool(Timing& all, const Timing& round) {
   all.seconds.insert(all.seconds.end(), round.seconds.begin(), round.seconds.end());
+  all.cpu_seconds.insert(all.cpu_seconds.end(), round.cpu_seconds.begin(), round.cpu_seconds.end());
   all.peak_mb = std::max(all.peak_mb, round.peak_mb);
 }
 

@@ -7,7 +7,8 @@
 
 namespace ringtrue::bench {
 
-/// Runs a command that prints "time SECONDS" once per repetition and "peak_mb MEGABYTES", each on a line of its own.
+/// Runs a command that prints "time SECONDS CPU-SECONDS" once per repetition and "peak_mb MEGABYTES", each on its own
+/// line.
 /// @throws std::runtime_error  when it cannot be run or fails
 [[nodiscard]] Timing ask_child(const std::vector<std::string>& command);
 

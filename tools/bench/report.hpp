@@ -11,7 +11,7 @@ namespace ringtrue::bench {
 /// "AMD EPYC, 2 cores, load 1.2" (load average of the last minute).
 [[nodiscard]] std::string machine();
 
-/// One row of a table: name, median, least, peak memory, and the median against those of two others where there are.
+/// One row of a table: name, median, least, processor time, peak memory, and the median against those of two others.
 void print_heading(const std::string& title);
 void print_row(const std::string& name, const Timing& timing, const Timing* transforms = nullptr,
                const Timing* scipy = nullptr);

@@ -5,6 +5,7 @@
 #include <malloc.h>
 
 #include <chrono>
+#include <ctime>
 #include <fstream>
 #include <map>
 #include <memory>
@@ -32,13 +33,21 @@ double peak_mb() {
   return 0.0;
 }
 
+double cpu_seconds() {
+  timespec now{};
+  clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &now);
+  return static_cast<double>(now.tv_sec) + 1e-9 * static_cast<double>(now.tv_nsec);
+}
+
 template <class Work>
 Timing time_of(std::size_t repetitions, const Work& work) {
   forget_peak();
   Timing timing;
   for (std::size_t i = 0; i < repetitions; ++i) {
     const auto begin = std::chrono::steady_clock::now();
+    const double cpu_begin = cpu_seconds();
     work();
+    timing.cpu_seconds.push_back(cpu_seconds() - cpu_begin);
     timing.seconds.push_back(std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count());
   }
   timing.peak_mb = peak_mb();

@@ -6,9 +6,11 @@
 
 namespace ringtrue::bench {
 
-/// What one child process finds: seconds of each repetition, and the most memory it held, inputs included.
+/// What one child process finds: seconds of each repetition by the clock on the wall and of all its threads' work, and
+/// the most memory it held, inputs included.
 struct Timing {
   std::vector<double> seconds;
+  std::vector<double> cpu_seconds;
   double peak_mb = 0.0;
 };
 

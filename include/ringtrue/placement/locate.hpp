@@ -14,7 +14,7 @@ using SpotArrivals = std::vector<std::optional<double>>;  // ms
 
 /// Where a speaker was found.
 struct Located {
-  Point place;                         // from the ear point
+  Point place;                             // from the ear point
   double direction_uncertainty_deg = 0.0;  // one standard deviation, mic spots' own errors included
   double distance_uncertainty_m = 0.0;
 };

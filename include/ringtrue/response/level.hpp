@@ -12,7 +12,8 @@ namespace ringtrue {
 ///
 ///     10 lg ( sum (|M|^2 - |N|^2) / f  /  sum 1 / f ),  over the bins of the band
 ///
-/// M is the mean of the takes, N their noise; for two takes |M|^2 - |N|^2 is Re(H1 conj H2): no noise bias. dB re unity gain from output to microphone (both full scale = 1).
+/// M is the mean of the takes, N their noise; for two takes |M|^2 - |N|^2 is Re(H1 conj H2): no noise bias. dB re unity
+/// gain from output to microphone (both full scale = 1).
 struct BandLevel {
   Estimate level_db;
   double signal_to_noise_db = 0.0;  // signal over the noise left in the mean of the takes, same weighting

@@ -38,7 +38,7 @@ struct OctaveReading {
 
 /// What was measured of one speaker at one mic position.
 struct SpeakerMeasurement {
-  bool heard = false;   // false: silent, and nothing below is filled in
+  bool heard = false;      // false: silent, and nothing below is filled in
   bool trusted = true;     // false: spoilt (clipped, dropout), or not like its fellows
   bool bass_only = false;  // a main that is heard below 120 Hz only; then `heard` is false
   double direct_db = 0.0;  // height of the direct sound in the treble; not heard: what it would have taken to be heard
@@ -63,7 +63,7 @@ struct PositionMeasurement {
 };
 
 struct MeasureOptions {
-  unsigned threads = 0;  // 0: one per core; the result does not depend on it
+  unsigned threads = 0;                            // 0: one per core; the result does not depend on it
   const MicrophoneResponse* microphone = nullptr;  // taken out of every response and level; none: taken as flat
 };
 

@@ -16,7 +16,8 @@ namespace ringtrue {
 [[nodiscard]] SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sweep_band,
                                                  double nominal_rate_hz);
 
-/// When the loopback arrives, after the same zeros; the median over the sweeps that reach 2 kHz. Empty when there is none.
+/// When the loopback arrives, after the same zeros; the median over the sweeps that reach 2 kHz. Empty when there is
+/// none.
 [[nodiscard]] std::optional<double> loopback_arrival_ms(const Stimulus& stimulus, std::span<const float> loopback,
                                                         const std::vector<Deconvolver>& deconvolvers,
                                                         const Synchronisation& sync, unsigned threads);

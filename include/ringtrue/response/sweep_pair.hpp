@@ -20,11 +20,11 @@ struct Disturbance {
 
 /// What the two sweeps of one speaker yielded.
 struct PairResponse {
-  std::vector<double> first;   // response of the first sweep, as Deconvolver::response
+  std::vector<double> first;  // response of the first sweep, as Deconvolver::response
   std::vector<double> second;
   Disturbance disturbance;
-  double gain = 1.0;           // of the second against the first, by projection
-  double likeness = 0.0;       // correlation of the two, 0 to 1
+  double gain = 1.0;      // of the second against the first, by projection
+  double likeness = 0.0;  // correlation of the two, 0 to 1
 };
 
 /// Frames in one block of a Disturbance, at any sample rate about 21 ms.

@@ -12,7 +12,7 @@ namespace ringtrue {
 
 /// How a recording lies on the stimulus' time line.
 struct Synchronisation {
-  double start_lag_s = 0.0;  // from a sweep's nominal time to its first arrival, in the recorder's nominal seconds
+  double start_lag_s = 0.0;   // from a sweep's nominal time to its first arrival, in the recorder's nominal seconds
   double rate_hz = 48'000.0;  // the recorder's, in the player's seconds
   Timeline timeline;
   std::vector<double> zero_frames;  // of each sweep: where its first arrival is expected in the recording

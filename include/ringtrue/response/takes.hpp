@@ -7,9 +7,9 @@ namespace ringtrue {
 
 /// The response of one speaker at one position, and what noise is in it.
 ///
-/// From two sweeps: `mean` is their mean and `noise` half their difference, which has the same spectrum and power as the
-/// noise in `mean` and nothing of the signal. From one: `mean` is that one, `noise` a stand-in of the same power from
-/// another speaker's pair. Index `zero_index` is zero latency against the nominal time of the sweep.
+/// From two sweeps: `mean` is their mean and `noise` half their difference, which has the same spectrum and power as
+/// the noise in `mean` and nothing of the signal. From one: `mean` is that one, `noise` a stand-in of the same power
+/// from another speaker's pair. Index `zero_index` is zero latency against the nominal time of the sweep.
 struct Takes {
   double sample_rate_hz = 48'000.0;  // in the player's seconds
   std::size_t zero_index = 0;
