@@ -11,7 +11,7 @@ namespace ringtrue {
 namespace {
 
 constexpr std::size_t most_speakers = 64;  // as many as a rig may have
-constexpr std::size_t longest_label = 16;  // of a rig
+constexpr std::size_t longest_label = 32;  // of a rig
 
 bool is_letter_or_digit(char c) { return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9'); }
 

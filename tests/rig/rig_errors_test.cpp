@@ -224,8 +224,8 @@ TEST_CASE("a crossover of its own belongs to a main in a rig with bass managemen
 TEST_CASE("labels, outputs, kinds and bands that cannot be are refused") {
   check_all({
       {test::with_speaker("\"\"", "1"), "rig.toml:3, label: the text is empty; write, for example, label = \"L\""},
-      {test::with_speaker("\"A label of 33 letters is too long.\"", "1"),
-       "rig.toml:3, label: \"A label of 33 letters is too lon...\" has 34 characters; use at most 32"},
+      {test::with_speaker("\"A label of 34 letters is too long.\"", "1"),
+       "rig.toml:3, label: \"A label of 34 letters is too long.\" has 34 characters; use at most 32"},
       {test::with_speaker("\" L\"", "1"), "rig.toml:3, label: \" L\" begins or ends with a blank; take the blank away"},
       {test::with_speaker("\"L\\n\"", "1"),
        "rig.toml:3, label: \"L?\" contains a control character; write, for example, label = \"L\""},
