@@ -34,7 +34,7 @@ SpeakerKind kind_of(std::string_view label) {
 void require_label(const std::string& label) {
   if (is_label(label)) return;
   throw InvalidInput{"speaker " + label.substr(0, 2 * longest_label), "is no label",
-                     "use 1 to 16 letters, digits, + - _ or ."};
+                     "use 1 to 32 letters, digits, + - _ or ."};
 }
 
 void require_direction(const std::string& label, Direction direction) {

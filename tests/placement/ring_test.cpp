@@ -62,9 +62,9 @@ TEST_CASE("a label that is there keeps its output and gets the new direction, wh
 }
 
 TEST_CASE("labels and directions that are none are refused with what to write instead") {
-  CHECK(refusal("", {}) == "speaker : is no label; use 1 to 16 letters, digits, + - _ or .");
-  CHECK(refusal("a b", {}) == "speaker a b: is no label; use 1 to 16 letters, digits, + - _ or .");
-  CHECK(refusal("ABCDEFGHIJKLMNOPQ", {}) != "accepted");  // 17
+  CHECK(refusal("", {}) == "speaker : is no label; use 1 to 32 letters, digits, + - _ or .");
+  CHECK(refusal("a b", {}) == "speaker a b: is no label; use 1 to 32 letters, digits, + - _ or .");
+  CHECK(refusal("ABCDEFGHIJKLMNOPQRSTUVWXYZABCDEFG", {}) != "accepted");  // 17
   CHECK(refusal("ABCDEFGHIJKLMNOP", {}) == "accepted");
   CHECK(refusal("L", {181, 0}) ==
         "speaker L: azimuth 181, elevation 0 is no direction; azimuth is -180 to 180 degrees, positive to the left, "
