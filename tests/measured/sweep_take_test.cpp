@@ -109,7 +109,7 @@ TEST_CASE("another's sweep: our response is the published one") {
     }
     gains_db.push_back(10.0 * std::log10(a / b));
   }
-  CHECK(spread_of(gains_db) < 0.1);  // their response is cut at 0.6 s and ours at 0.5 s: the last 0.1 s of decay
+  CHECK(spread_of(gains_db) < 0.02);  // theirs fades out from 0.5 s on, where ours is cut: hundredths of a dB
 
   std::complex<double> both = 0.0;
   double a = 0.0;
