@@ -41,7 +41,9 @@ UNCODED_RECORDING_FAULTS = ("dropout-inserted", "automatic-gain", "noise-gate", 
                             "cut-short", "nan", "wrong-stimulus")
 CODED_FAULTS = RIG_FAULTS + RECORDING_FAULTS
 ALL_FAULTS = CODED_FAULTS + UNCODED_RIG_FAULTS + UNCODED_RECORDING_FAULTS
-CASES = ("identical", "noisy", "mixed", "drift", "loopback", "layouts", "bass", "healthy", "faults", "faults-uncoded")
+CASES = ("identical", "noisy", "mixed", "drift", "loopback", "layouts", "bass", "subs", "healthy", "faults",
+         "faults-uncoded")
+SLOPES = ("LR12", "LR24", "LR36", "LR48", "BW12", "BW18", "BW24")
 
 
 @dataclass(frozen=True)
@@ -203,8 +205,7 @@ def make_speakers(rng: np.random.Generator, places: dict, layout: dict, outputs:
 
 # ---- rig.toml ------------------------------------------------------------------------------------------------------
 
-def rig_toml(name: str, layout: str, room: Room, speakers, bass_managed: bool, offsets_m, crossover_hz: float = 80.0
-             ) -> str:
+def rig_toml(name: str, layout: str, room: Room, speakers, bass_managed: bool, offsets_m, notes: dict) -> str:
     """The rig as the contract writes it; the interface is left at its defaults."""
     w, l, h = room.size_m
     lines = [f"name = {json.dumps(name)}", f'layout = "{layout}"', "", "[room]",
@@ -212,11 +213,15 @@ def rig_toml(name: str, layout: str, room: Room, speakers, bass_managed: bool, o
              f"temperature_c = {room.temperature_c:.1f}", "", "[interface]", "sample_rate_hz = 48000",
              "delay_step_ms = 0.01", "trim_step_db = 0.1"]
     if bass_managed:
-        lines += ["", "[bass_management]", f"crossover_hz = {crossover_hz:g}", "lfe_gain_db = 10"]
+        lines += ["", "[bass_management]", f"crossover_hz = {notes.get('crossover_hz', 80.0):g}", "lfe_gain_db = 10"]
+        if "slope" in notes:
+            lines.append(f'slope = "{notes["slope"]}"')
     for s in speakers:
         band = "[20, 250]" if s.kind == "sub" else "[50, 20000]"
         lines += ["", "[[speaker]]", f"label = {json.dumps(s.label, ensure_ascii=False)}", f"output = {s.output}",
                   f'kind = "{s.kind}"', f"band_hz = {band}"]
+        if s.label in notes.get("own_crossover_hz", {}):
+            lines.append(f"crossover_hz = {notes['own_crossover_hz'][s.label]:g}")
     if len(offsets_m) > 1:
         for offset in offsets_m:
             lines += ["", "[[position]]", "offset_m = [" + ", ".join(f"{x:.3f}" for x in offset) + "]"]
@@ -235,10 +240,14 @@ def make_trial(case: str, seed: int, index: int, faults: tuple[str, ...] = ()) -
         layout_name = (*LAYOUTS, "custom")[index % 5]
     elif case == "bass":
         layout_name = ("5.1", "7.1.4")[index % 2]
+    elif case == "subs":
+        layout_name = "5.1"
     layout = custom_layout(rng) if layout_name == "custom" else LAYOUTS[layout_name]
+    if case == "subs":
+        layout = layout | {f"Sub{k + 2}": None for k in range(index % 3)}
     room, places = furnished_room(rng, layout)
     has_sub = None in layout.values()
-    bass_managed = has_sub and (case == "bass" or rng.random() < 0.5)
+    bass_managed = has_sub and (case in ("bass", "subs") or rng.random() < 0.5)
     outputs = dict(zip(layout, range(1, len(layout) + 1)))
     if layout_name == "custom" or (case == "layouts" and rng.random() < 0.5):
         outputs = dict(zip(layout, (int(k) for k in rng.permutation(24)[:len(layout)] + 1)))
@@ -247,7 +256,7 @@ def make_trial(case: str, seed: int, index: int, faults: tuple[str, ...] = ()) -
         models = [random_two_way(rng, kind) for kind in rng.permutation(CROSSOVERS)[:rng.integers(2, 4)]]
         if case == "mixed" and all(m.crossover != "LR2" for m in models):
             models[-1] = random_two_way(rng, "LR2")
-    sub_delay_ms = (2.0, 9.0) if case == "bass" else (0.0, 4.0)
+    sub_delay_ms = (2.0, 9.0) if case in ("bass", "subs") else (0.0, 4.0)
     spread_db = 4.0 if case in ("mixed", "layouts") else 2.5
     speakers = make_speakers(rng, places, layout, outputs, models, bass_managed, spread_db, sub_delay_ms)
     seeds = int(rng.integers(1 << 30))
@@ -258,7 +267,7 @@ def make_trial(case: str, seed: int, index: int, faults: tuple[str, ...] = ()) -
     trial = Trial(case, index, "", scene, bass_managed, notes={"layout": layout_name, "written": written})
     trial = _VARIATIONS[case](trial, rng, faults)
     scene = trial.scene
-    text = rig_toml(f"{case} {index}", written, room, scene.speakers, bass_managed, scene.mic_offsets_m)
+    text = rig_toml(f"{case} {index}", written, room, scene.speakers, bass_managed, scene.mic_offsets_m, trial.notes)
     return replace(trial, rig_toml=text)
 
 
@@ -350,6 +359,32 @@ def _bass(trial: Trial, rng: np.random.Generator, faults) -> Trial:
         trial = replace(trial, faults=(f"inverted {label}",),
                         expected=(Expected("polarity", "inverted-polarity", (label,), required=False),))
     return trial
+
+
+def _subs(trial: Trial, rng: np.random.Generator, faults) -> Trial:
+    """One to three late subwoofers of either polarity; any slope and crossover; small mains or one group of mains with
+    a crossover of its own now and then; three places."""
+    trial = _spots(trial, rng, THREE_SPOTS_M)
+    slope, crossover_hz = str(rng.choice(SLOPES)), float(rng.choice((60, 70, 80, 90, 100, 120)))
+    notes = dict(trial.notes, slope=slope, crossover_hz=crossover_hz)
+    words = [slope, f"{crossover_hz:g} Hz"]
+    if rng.random() < 0.4:
+        own_hz = float(rng.choice((100, 120, 150)))
+        notes["own_crossover_hz"] = {"Ls": own_hz, "Rs": own_hz}
+        words.append(f"Ls and Rs {own_hz:g} Hz")
+    if rng.random() < 0.4:
+        box_hz = rng.uniform(75.0, 120.0)
+        speakers = tuple(s.changed(model=replace(s.model, box_hz=box_hz)) if s.kind == "main" else s
+                         for s in trial.scene.speakers)
+        trial = _with(trial, speakers=speakers)
+        words.append(f"small mains ({box_hz:.0f} Hz)")
+    expected = []
+    for label in [s.label for s in trial.scene.speakers if s.kind == "sub"]:
+        if rng.random() < 0.5:
+            trial = _changed_speaker(trial, label, inverted=True)
+            words.append(f"inverted {label}")
+            expected.append(Expected("polarity", "inverted-polarity", (label,), required=False))
+    return replace(trial, notes=notes, faults=tuple(words), expected=tuple(expected))
 
 
 def _healthy(trial: Trial, rng: np.random.Generator, faults) -> Trial:
@@ -524,7 +559,7 @@ def _whole_recording(trial, rng, name, targets):
 
 
 _VARIATIONS = {"identical": _as_is, "noisy": _noisy, "mixed": _mixed, "drift": _drift, "loopback": _loopback,
-               "layouts": _as_is, "bass": _bass, "healthy": _healthy, "faults": _faults,
+               "layouts": _as_is, "bass": _bass, "subs": _subs, "healthy": _healthy, "faults": _faults,
                "faults-uncoded": _faults_uncoded}
 _FAULTS = {"silent": _silent, "polarity": _polarity, "swapped": _swapped, "doubled": _doubled, "quiet": _quiet,
            "tweeter-dead": _dead_driver, "woofer-dead": _dead_driver, "clipping": _clipping, "dropout": _dropout,

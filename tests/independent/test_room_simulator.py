@@ -22,6 +22,7 @@ import numpy as np
 from scipy import fft, signal
 from scipy.io import wavfile
 
+import bass_score
 import evaluate
 import recorder as recording
 import room_simulator as simulator
@@ -698,26 +699,42 @@ class Judge(unittest.TestCase):
         answer = perfect_answer(trial, truth)
         given = {s["label"]: s for s in answer["speakers"]}
         mains = [s.label for s in trial.scene.speakers if s.kind == "main"]
-        before = evaluate.score_bass(truth, given, mains, ["LFE"], answer)
+
+        def score(answer, mains):
+            return bass_score.score(truth, answer, mains, ["LFE"], trial.notes, evaluate.equaliser_response)
+
+        before = score(given, mains)
         self.assertGreaterEqual(before["bass_loss_db"], 0.0)
         self.assertLessEqual(before["bass_loss_db"], before["bass_stake_db"])
+        self.assertAlmostEqual(before["bass_main_loss_db"], 0.0, delta=0.05)    # it is aligned by arrival
         best = None
         for delay_ms in np.arange(-15.0, 15.0, 0.5):    # hand the judge the answer it found itself
             for invert in (False, True):
                 tried = {k: dict(v, settings=dict(v["settings"])) for k, v in given.items()}
                 tried["LFE"]["settings"]["delay_ms"] += delay_ms
                 tried["LFE"]["settings"]["invert"] = invert
-                loss = evaluate.score_bass(truth, tried, mains[:1], ["LFE"], answer)["bass_loss_db"]
+                loss = score(tried, mains[:1])["bass_loss_db"]
                 best = loss if best is None else min(best, loss)
             if best is not None and best < 0.02:
                 break
         self.assertLess(best, 0.05)
 
-    def test_bass_sum_of_two_equal_sources(self):
-        f = np.linspace(40, 160, 100)
-        one = np.ones((1, 1, 100), complex)
-        level = evaluate.bass_sum_db(one, one[0], f, 0.0, 1.0)
-        np.testing.assert_allclose(level, 20 * np.log10(2.0))
+    def test_bass_levels_and_variance(self):
+        one = np.ones((1, 100), complex)
+        np.testing.assert_allclose(bass_score.level_db(one + one), 20 * np.log10(2.0))
+        two_places = np.array([[1.0, 1.0], [10.0, 1.0]], complex)   # 0 and 20 dB at one frequency: variance 100 dB^2
+        self.assertAlmostEqual(bass_score.spatial_variance_db2(two_places), 50.0)
+
+    def test_crossover_branches(self):
+        f = np.array([20.0, 80.0, 320.0])
+        for slope in bass_score.SLOPES:
+            low, high = bass_score.crossover(f, 80.0, slope)
+            at_crossover = -6.0206 if slope.startswith("LR") else -3.0103
+            np.testing.assert_allclose(decibels(low[1]), at_crossover, atol=1e-3)
+            np.testing.assert_allclose(decibels(high[1]), at_crossover, atol=1e-3)
+            self.assertLess(decibels(high[0]), -2 * float(slope[2:]) + 1.0)     # two octaves below
+        low, high = bass_score.crossover(f, 80.0, "LR24")
+        np.testing.assert_allclose(np.abs(low + high), 1.0, atol=1e-9)
 
 
 class CommandLine(TemporaryDirectory):
