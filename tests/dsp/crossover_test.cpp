@@ -89,6 +89,22 @@ TEST_CASE("an inverted branch of a 24 dB/octave crossover makes a null there and
   CHECK(std::abs(level_db(at(filters.low, 160.0) - at(filters.high, 160.0)) + 1.087) < 1e-3);
 }
 
+TEST_CASE("a 24 dB/octave crossover at 80 Hz has the sections of the reference table, each twice, and its sum") {
+  // Source: ../shared/reference/eq_cookbook.csv, rows 26 to 28 (lr4_lowpass_stage, lr4_highpass_stage,
+  // lr4_sum_allpass): the W3C cookbook's formulas in 60-digit arithmetic; the table allows 1e-9.
+  constexpr double a1 = -1.9851906578962613, a2 = 9.8529951312821462e-01;
+  const Biquad low{2.7213807988318866e-05, 5.4427615976637731e-05, 2.7213807988318866e-05, a1, a2};
+  const Biquad high{9.9262254275611894e-01, -1.9852450855122379, 9.9262254275611894e-01, a1, a2};
+  const Biquad all_pass{a2, a1, 1.0, a1, a2};
+  const Crossover filters = crossover_filters(CrossoverSlope::lr24, corner, rate);
+  for (const double f : {10.0, 40.0, 80.0, 160.0, 1'000.0, 20'000.0}) {
+    CAPTURE(f);
+    CHECK(std::abs(at(filters.low, f) - at({low, low}, f)) < 1e-9);
+    CHECK(std::abs(at(filters.high, f) - at({high, high}, f)) < 1e-9);
+    CHECK(std::abs(at(filters.low, f) + at(filters.high, f) - at({all_pass}, f)) < 1e-9);
+  }
+}
+
 TEST_CASE("a slope is found by its exact name only") {
   for (const CrossoverSlope slope : crossover_slopes) CHECK(find_crossover_slope(name(slope)) == slope);
   for (const char* text : {"", "lr24", "LR24 ", "LR60", "BW6"}) CHECK(find_crossover_slope(text) == std::nullopt);
