@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
+#include <limits>
 #include <numbers>
 
 namespace ringtrue {
@@ -14,6 +15,9 @@ constexpr double free_loss_db = 2.0;  // of output; more costs
 constexpr double loss_price_db2_per_db = 4.0;
 constexpr double worth_db2 = 0.1;  // what a change of offset has to win
 constexpr int most_rounds = 10;
+constexpr double gain_step_db = 1.5;
+constexpr int gain_steps = 4;                 // to 6 dB either way: a quieter sub does next to nothing
+constexpr std::size_t most_turned_first = 4;  // subs whose polarities are all tried as starting points
 
 double level_db(std::complex<double> h) { return 10.0 * std::log10(std::max(std::norm(h), 1e-30)); }
 
@@ -27,45 +31,71 @@ double mean_level_db(const BassResponses& sum) {
   return total / static_cast<double>(std::max<std::size_t>(count, 1));
 }
 
-/// A choice of offsets judged: variation, and what lost output costs on top.
-double cost_db2(const BassResponses& sum, double wanted_level_db) {
-  const double loss_db = wanted_level_db - mean_level_db(sum);
+/// What subs that know nothing of each other yield.
+BassResponses power_sum(std::span<const BassResponses> subs) {
+  BassResponses sum = subs.front();
+  for (std::size_t p = 0; p < sum.size(); ++p) {
+    for (std::size_t k = 0; k < sum[p].size(); ++k) {
+      double power = 0.0;
+      for (const BassResponses& sub : subs) power += std::norm(sub[p][k]);
+      sum[p][k] = std::sqrt(power);
+    }
+  }
+  return sum;
+}
+
+/// A choice of offsets judged: variation, and what lost output costs on top. @param gain_db  the highest in the sum
+double cost_db2(const BassResponses& sum, double gain_db, double wanted_level_db) {
+  const double loss_db = wanted_level_db - (mean_level_db(sum) - gain_db);
   return mean_spatial_variance_db2(sum) + loss_price_db2_per_db * std::max(0.0, loss_db - free_loss_db);
 }
 
 void add(BassResponses& sum, const BassResponses& sub, const SubwooferOffset& offset,
          std::span<const double> frequency_hz) {
+  const double gain = std::pow(10.0, offset.gain_db / 20.0);
   for (std::size_t k = 0; k < frequency_hz.size(); ++k) {
     const double angle = -2e-3 * std::numbers::pi * frequency_hz[k] * offset.shift_ms;
-    const auto turn = std::polar(1.0, angle) * (offset.flip ? -1.0 : 1.0);
+    const auto turn = std::polar(gain, angle) * (offset.flip ? -1.0 : 1.0);
     for (std::size_t p = 0; p < sum.size(); ++p) sum[p][k] += sub[p][k] * turn;
   }
 }
 
-/// All offsets one sub may have, those that change least first.
+/// All offsets one sub may have against the first, those that change least first.
 std::vector<SubwooferOffset> choices(bool may_flip) {
   std::vector<SubwooferOffset> all;
-  for (double shift = 0.0; shift <= furthest_shift_ms; shift += shift_step_ms) {
-    for (const bool flip : {false, true}) {
-      if (flip && !may_flip) continue;
-      all.push_back({shift, flip});
-      if (shift > 0.0) all.push_back({-shift, flip});
+  for (int gain_step = 0; gain_step <= 2 * gain_steps; ++gain_step) {  // 0, -1, 1, -2, 2 ...
+    const double gain = (gain_step % 2 == 0 ? 1 : -1) * ((gain_step + 1) / 2) * gain_step_db;
+    for (int step = 0; step <= static_cast<int>(furthest_shift_ms / shift_step_ms); ++step) {
+      const double shift = step * shift_step_ms;
+      for (const bool flip : {false, true}) {
+        if (flip && !may_flip) continue;
+        all.push_back({shift, flip, gain});
+        if (shift > 0.0) all.push_back({-shift, flip, gain});
+      }
     }
   }
   return all;
+}
+
+/// The gain of the loudest, the first being at 0 dB.
+double loudest_db(std::span<const SubwooferOffset> offsets) {
+  return std::ranges::max_element(offsets, {}, &SubwooferOffset::gain_db)->gain_db;
 }
 
 /// The best offset of one sub while the others keep theirs; true when it changed.
 bool improve(std::size_t sub, std::span<const BassResponses> subs, std::span<const double> frequency_hz,
              std::span<const SubwooferOffset> tried, double wanted_level_db, std::vector<SubwooferOffset>& offsets) {
   BassResponses others(subs[sub].size(), std::vector<std::complex<double>>(frequency_hz.size()));
+  double loudest_other_db = 0.0;  // of the first at least
   for (std::size_t s = 0; s < subs.size(); ++s) {
-    if (s != sub) add(others, subs[s], offsets[s], frequency_hz);
+    if (s == sub) continue;
+    add(others, subs[s], offsets[s], frequency_hz);
+    loudest_other_db = std::max(loudest_other_db, offsets[s].gain_db);
   }
   const auto cost_of = [&](const SubwooferOffset& offset) {
     BassResponses sum = others;
     add(sum, subs[sub], offset, frequency_hz);
-    return cost_db2(sum, wanted_level_db);
+    return cost_db2(sum, std::max(loudest_other_db, offset.gain_db), wanted_level_db);
   };
   double least = cost_of(offsets[sub]) - worth_db2;
   bool changed = false;
@@ -77,6 +107,37 @@ bool improve(std::size_t sub, std::span<const BassResponses> subs, std::span<con
     changed = true;
   }
   return changed;
+}
+
+/// One sub after another from given offsets until nothing improves.
+std::vector<SubwooferOffset> descend(std::vector<SubwooferOffset> offsets, std::span<const BassResponses> subs,
+                                     std::span<const double> frequency_hz, bool may_flip, double wanted_level_db) {
+  const auto tried = choices(may_flip);
+  for (int round = 0; round < most_rounds; ++round) {
+    bool changed = false;
+    for (std::size_t s = 1; s < subs.size(); ++s) {
+      changed = improve(s, subs, frequency_hz, tried, wanted_level_db, offsets) || changed;
+    }
+    if (!changed) break;
+  }
+  return offsets;
+}
+
+/// Combinations of polarities to begin with, none turned first.
+std::vector<std::vector<SubwooferOffset>> starting_points(std::size_t subs, bool may_flip) {
+  std::vector<std::vector<SubwooferOffset>> all;
+  const std::size_t combinations = may_flip && subs <= most_turned_first ? std::size_t{1} << (subs - 1) : 1;
+  for (std::size_t turned = 0; turned < combinations; ++turned) {
+    all.emplace_back(subs);
+    for (std::size_t s = 1; s < subs; ++s) all.back()[s].flip = ((turned >> (s - 1)) & 1U) != 0;
+  }
+  return all;
+}
+
+/// The loudest at 0 dB.
+void normalise_gains(std::vector<SubwooferOffset>& offsets) {
+  const double loudest = loudest_db(offsets);
+  for (SubwooferOffset& offset : offsets) offset.gain_db -= loudest;
 }
 
 }  // namespace
@@ -102,18 +163,20 @@ BassResponses sum_of(std::span<const BassResponses> subs, std::span<const Subwoo
 
 std::vector<SubwooferOffset> even_out_subwoofers(std::span<const BassResponses> subs,
                                                  std::span<const double> frequency_hz, bool may_flip) {
-  std::vector<SubwooferOffset> offsets(subs.size());
-  if (subs.size() < 2 || subs.front().size() < 2) return offsets;
-  const double wanted_level_db = mean_level_db(sum_of(subs, offsets, frequency_hz));
-  const auto tried = choices(may_flip);
-  for (int round = 0; round < most_rounds; ++round) {
-    bool changed = false;
-    for (std::size_t s = 1; s < subs.size(); ++s) {
-      changed = improve(s, subs, frequency_hz, tried, wanted_level_db, offsets) || changed;
-    }
-    if (!changed) break;
+  std::vector<SubwooferOffset> best(subs.size());
+  if (subs.size() < 2) return best;
+  const double wanted_level_db =
+      std::max(mean_level_db(sum_of(subs, best, frequency_hz)), mean_level_db(power_sum(subs)));
+  double least = std::numeric_limits<double>::infinity();
+  for (auto& start : starting_points(subs.size(), may_flip)) {
+    auto found = descend(std::move(start), subs, frequency_hz, may_flip, wanted_level_db);
+    const double cost = cost_db2(sum_of(subs, found, frequency_hz), loudest_db(found), wanted_level_db);
+    if (cost >= least - worth_db2) continue;
+    least = cost;
+    best = std::move(found);
   }
-  return offsets;
+  normalise_gains(best);
+  return best;
 }
 
 }  // namespace ringtrue

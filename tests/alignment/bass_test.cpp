@@ -18,7 +18,8 @@ using Complex = std::complex<double>;
 
 std::vector<double> octave_each_side(double crossover_hz) {
   std::vector<double> f;
-  for (double hz = 0.5 * crossover_hz; hz <= 2.0 * crossover_hz; hz += 1.25) f.push_back(hz);
+  const int bins = static_cast<int>(1.5 * crossover_hz / 1.25);
+  for (int k = 0; k <= bins; ++k) f.push_back(0.5 * crossover_hz + 1.25 * k);
   return f;
 }
 
@@ -155,7 +156,6 @@ TEST_CASE("levels are those of the definition") {
 }
 
 TEST_CASE("no shift or polarity that brute force finds is better by more than what nearness may cost") {
-  // 0.1 dB is what the choice of the nearest good optimum may give away; a local optimum inside a step adds little.
   RandomRooms rooms{5};
   int held_back = 0;
   for (int room = 0; room < 12; ++room) {
@@ -168,21 +168,46 @@ TEST_CASE("no shift or polarity that brute force finds is better by more than wh
     double worst = 0.0;
     for (const BassLevel& change : found.change) worst = std::min({worst, change.power_db, change.mean_db});
     CHECK(worst >= -0.9);
+
+    std::vector<BassLevel> trials;
+    for (int step = -187; step <= 187; ++step) {
+      for (const bool invert : {false, true}) trials.push_back(slow_gain(pairs, 0.1 * step, invert));
+    }
     BassLevel best{-1e9, -1e9};
-    for (double shift = -18.75; shift <= 18.75; shift += 0.1) {
-      for (const bool invert : {false, true}) {
-        const BassLevel trial = slow_gain(pairs, shift, invert);
-        best = {std::max(best.power_db, trial.power_db), std::max(best.mean_db, trial.mean_db)};
-      }
+    for (const BassLevel& trial : trials) {
+      best = {std::max(best.power_db, trial.power_db), std::max(best.mean_db, trial.mean_db)};
     }
-    const double loss = std::max(best.power_db - gain.power_db, best.mean_db - gain.mean_db);
-    if (worst < -0.7) {  // the rule that no main may lose much has held this one back
-      ++held_back;
-      continue;
-    }
-    CHECK(loss < 0.25);
+    const auto loss = [&](const BassLevel& trial) {
+      return std::max(best.power_db - trial.power_db, best.mean_db - trial.mean_db);
+    };
+    double least = 1e9;
+    for (const BassLevel& trial : trials) least = std::min(least, loss(trial));
+    // 0.1 dB is what the choice of the nearest good optimum may give away; 0.02 dB is for the grids.
+    if (loss(gain) <= std::max(least, 0.1) + 0.02) continue;
+    CHECK(worst < -0.5);  // only the rule that no main may lose much holds it back
+    ++held_back;
   }
   CHECK(held_back <= 3);
+}
+
+TEST_CASE("a little more power does not pay for a notch") {
+  // By hand, |main + sub|^2 in 20 bins of equal width: as it is 1.25 in 18 of them and 0.01 in two, which is 0.5 dB of
+  // power over 0 dB but -1.1 dB in the mean of decibels; inverted 1 in all, 0 dB in both.
+  BassPair pair;
+  pair.main.resize(1);
+  pair.sub.resize(1);
+  for (int k = 0; k < 20; ++k) {
+    const bool notch = k == 9 || k == 10;
+    const double size = notch ? std::sqrt(0.2525) : 0.75;
+    const double angle = std::acos(notch ? -0.495 / 0.505 : 0.125 / 1.125);
+    pair.frequency_hz.push_back(40.0 * std::exp2(k / 9.5));
+    pair.main[0].emplace_back(size);
+    pair.sub[0].push_back(std::polar(size, angle));
+  }
+  CHECK(std::abs(bass_level(pair, 0.0, true).power_db) < 1e-9);
+  CHECK(bass_level(pair, 0.0, false).power_db > 0.4);
+  CHECK(bass_level(pair, 0.0, false).mean_db < -1.0);
+  CHECK(align_bass({{pair}}, {0.0, 0.0, false, true}).invert);
 }
 
 TEST_CASE("the range is kept, and the polarity where it cannot be switched") {

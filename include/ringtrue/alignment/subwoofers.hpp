@@ -10,7 +10,8 @@ namespace ringtrue {
 /// What one of several subs gets on top of what makes it arrive with the others in its measured polarity.
 struct SubwooferOffset {
   double shift_ms = 0.0;
-  bool flip = false;  // switch the polarity once more
+  bool flip = false;     // switch the polarity once more
+  double gain_db = 0.0;  // <= 0: quieter than the loudest of them
 };
 
 /// Mean spatial variance: over the frequencies, the mean of the variance over mic positions of the summed level.
@@ -26,13 +27,15 @@ struct SubwooferOffset {
 [[nodiscard]] BassResponses sum_of(std::span<const BassResponses> subs, std::span<const SubwooferOffset> offsets,
                                    std::span<const double> frequency_hz);
 
-/// Offsets that lower the variation of the bass over mic positions: shifts of up to 10 ms each way in half milliseconds
-/// and both polarities, the first sub as it is; one sub after another until nothing improves.
+/// Offsets that lower the variation of the bass over mic positions: against the first sub, shifts of up to 10 ms each
+/// way in half milliseconds, both polarities, and gains of up to 6 dB either way in steps of 1.5 dB. One sub after
+/// another until nothing improves, from each combination of polarities (more than four subs: from the first alone).
 ///
-/// Delays and polarities could lower the variation by making the subs cancel each other everywhere, so output counts
-/// too: the mean level over the band may fall 2 dB below that of the subs arriving together, each dB more costs 4 dB^2;
-/// offsets that win less than 0.1 dB^2 are not worth their delay. With one mic position there is no variation, and all
-/// arrive together.
+/// All this could lower the variation by making the subs cancel each other everywhere, so output counts too: the mean
+/// level over the band may fall 2 dB below that of the subs arriving together (or of the sum of their powers, if that
+/// is more: a sub whose measured polarity is wrong cancels the others), each dB more costs 4 dB^2; a change that wins
+/// less than 0.1 dB^2 is not worth it. With one mic position there is no variation, and all arrive together at equal
+/// level unless they would cancel.
 ///
 /// @param subs          each arriving with the others, in its measured polarity, at equal level
 /// @param frequency_hz  the band to judge, e.g. 20-80 Hz, evenly weighted
