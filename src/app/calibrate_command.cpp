@@ -1,7 +1,11 @@
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <iterator>
 #include <memory>
 #include <optional>
+#include <string>
+#include <vector>
 
 #include "command.hpp"
 #include "console.hpp"
@@ -13,6 +17,7 @@
 #include "ringtrue/capture/atomic_file.hpp"
 #include "ringtrue/capture/microphone_response_file.hpp"
 #include "ringtrue/core/errors.hpp"
+#include "ringtrue/report/bass_picture.hpp"
 #include "ringtrue/report/impulse_responses.hpp"
 #include "ringtrue/report/sheet.hpp"
 #include "ringtrue/rig/rig_file.hpp"
@@ -27,6 +32,7 @@ struct Options {
   SourceOptions source;
   std::string mic_response;
   bool suggest_crossover = false;
+  std::vector<double> crossovers_hz;
   bool overwrite = false;
   bool json = false;
 };
@@ -37,6 +43,8 @@ output: the delay in ms and the trim in dB to set, rounded to the interface's
 steps, and whether to invert the polarity. The folder given with --out gets
   calibration.json     the result for programs, with uncertainties and findings
   sheet.txt            the result for people, as shown on the terminal
+  bass.svg             with bass management: each main with the sub, before and
+                       after, as a picture for the browser
   impulse-responses/   each speaker's response, one channel per mic position
 
 Measure with all delays and trims of the interface at 0. The recorder may start
@@ -65,6 +73,23 @@ std::optional<MicrophoneFile> microphone_of(const CLI::App& command, const Optio
   return read_microphone_response(options.mic_response);
 }
 
+/// The frequencies given with --crossovers, ascending. Their bounds are those of crossover_hz in a rig.
+std::vector<double> offered_crossovers_hz(const Options& options) {
+  constexpr double lowest_hz = 20.0;
+  constexpr double highest_hz = 500.0;
+  for (const double at_hz : options.crossovers_hz) {
+    if (at_hz >= lowest_hz && at_hz <= highest_hz) continue;
+    throw InvalidInput{"--crossovers", fmt::format("{:g} is outside 20 to 500 Hz", at_hz),
+                       "give the frequencies the interface offers, for example 60,80,100,120"};
+  }
+  if (!options.crossovers_hz.empty() && !options.suggest_crossover) {
+    throw InvalidInput{"--crossovers", "is only for --suggest-crossover", "add that, or leave --crossovers out"};
+  }
+  std::vector<double> sorted = options.crossovers_hz;
+  std::ranges::sort(sorted);
+  return sorted;
+}
+
 void require_bass_management(const Rig& rig, const Options& options) {
   if (!options.suggest_crossover || rig.bass_management) return;
   throw InvalidInput{"--suggest-crossover", "the rig has no [bass_management]",
@@ -73,20 +98,25 @@ void require_bass_management(const Rig& rig, const Options& options) {
 
 int run(const CLI::App& command, const Options& options) {
   check_source_options(command, options.source);
+  const std::vector<double> crossovers_hz = offered_crossovers_hz(options);
   const Rig rig = read_rig(options.rig);
   require_bass_management(rig, options);
   const auto microphone = microphone_of(command, options);
-  const OutputFolder out{options.out, options.overwrite, {"impulse-responses", "sheet.txt", "calibration.json"}};
+  const OutputFolder out{
+      options.out, options.overwrite, {"impulse-responses", "sheet.txt", "bass.svg", "calibration.json"}};
 
   const auto measurements = measure_with_progress(rig, options.source, microphone ? &microphone->response : nullptr);
-  Calibration calibration = calibrate(rig, measurements, {.suggest_crossover = options.suggest_crossover});
+  Calibration calibration =
+      calibrate(rig, measurements, {.suggest_crossover = options.suggest_crossover, .crossovers_hz = crossovers_hz});
   if (microphone) std::ranges::copy(microphone->notes, std::back_inserter(calibration.findings));
   const std::string json = format_calibration(calibration);
   const std::string sheet = format_sheet(calibration);
+  const std::string bass = draw_bass_picture(calibration);
 
   out.publish([&](const std::filesystem::path& folder) {
     write_impulse_responses(folder / "impulse-responses", rig, measurements);
     write_text_atomically(folder / "sheet.txt", sheet);
+    if (!bass.empty()) write_text_atomically(folder / "bass.svg", bass);
     write_text_atomically(folder / "calibration.json", json);
   });
   print_result(options.json ? json : sheet);
@@ -105,6 +135,9 @@ Command add_calibrate_command(CLI::App& program) {
       ->option_text("FILE");
   command.add_flag("--suggest-crossover", options->suggest_crossover,
                    "also try the crossover frequencies from 40 to 200 Hz and say which suits these speakers best");
+  command.add_option("--crossovers", options->crossovers_hz, "those the interface offers, to be tried instead")
+      ->option_text("HZ,HZ,...")
+      ->delimiter(',');
   command.add_flag("--overwrite", options->overwrite, "replace the results that are in the folder");
   command.add_flag("--json", options->json, "print the calibration as JSON instead of the sheet");
   command.footer(footer);

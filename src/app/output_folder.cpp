@@ -61,10 +61,11 @@ class Staging {
 };
 
 /// Puts one file or folder in place of an old one. A file replaces a file in one step; folders cannot, so the old one
-/// is put aside first.
+/// is put aside first. Where there is no new one the old one goes: it would not belong to the others.
 void move_into_place(const fs::path& from, const fs::path& to, const fs::path& aside) {
-  if (fs::is_directory(to)) fs::rename(to, aside);
-  fs::rename(from, to);
+  const bool is_new = fs::exists(from);
+  if (fs::is_directory(to) || (!is_new && fs::exists(to))) fs::rename(to, aside);
+  if (is_new) fs::rename(from, to);
 }
 
 }  // namespace

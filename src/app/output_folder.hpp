@@ -16,7 +16,8 @@ class OutputFolder {
   OutputFolder(const std::filesystem::path& folder, bool overwrite, std::vector<std::string> names);
 
   /// Lets `write` put everything into an empty folder beside, then moves it into place. Each file is at every moment
-  /// the old or the new one; other files in the folder stay.
+  /// the old or the new one; of the results, one that is not written is not there afterwards; other files in the folder
+  /// stay.
   /// @throws InvalidInput  when something cannot be written; what `write` throws
   void publish(const std::function<void(const std::filesystem::path&)>& write) const;
 

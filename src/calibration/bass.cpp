@@ -1,10 +1,10 @@
 #include "bass.hpp"
 
-#include <fmt/format.h>
-
 #include <algorithm>
 #include <cmath>
 
+#include "bass_curves.hpp"
+#include "bass_notes.hpp"
 #include "importance.hpp"
 #include "ringtrue/dsp/crossover.hpp"
 #include "ringtrue/response/deconvolution.hpp"
@@ -19,6 +19,11 @@ constexpr double worth_telling_db = 0.3;              // what the sub's own swit
 bool has_settings(const SpeakerResult& speaker) { return speaker.settings.trim_db.has_value(); }
 
 double arrival_ms(const SpeakerResult& speaker) { return *speaker.measured.positions.front().arrival_ms; }
+
+/// Twice the standard uncertainty: the sub may really arrive that much earlier or later.
+double arrival_doubt_ms(const SpeakerResult& sub) {
+  return 2.0 * sub.measured.positions.front().arrival_uncertainty_ms.value_or(0.0);
+}
 
 /// -1 where the sub's polarity alone asks for the invert setting; an interface without one leaves it as it is.
 double arrival_sign(const Rig& rig, const SpeakerResult& sub) {
@@ -86,55 +91,9 @@ BassResponses group_sum(const Rig& rig, const BassMeasurement& bass, const Subwo
     const double gain = std::pow(10.0, *speakers[s].settings.trim_db / 20.0);
     members.push_back(part_of(*bass.speakers[s], range, arrival_sign(rig, speakers[s]) * gain));
   }
-  return sum_of(members, group.offsets, std::span{bass.frequency_hz}.subspan(range.first, range.count));
-}
-
-std::string labels_of(const BassAlignmentResult& bass) {
-  std::string labels;
-  for (const auto& sub : bass.subs) labels += (labels.empty() ? "" : " and ") + sub.label;
-  return labels;
-}
-
-/// "3.90 ms earlier" and so on.
-std::string shift_in_words(double shift_ms) {
-  if (std::abs(shift_ms) < 0.005) return "no earlier or later";
-  return fmt::format("{:.2f} ms {}", std::abs(shift_ms), shift_ms > 0.0 ? "later" : "earlier");
-}
-
-/// What was done with each sub.
-std::string choice_in_words(const BassAlignmentResult& bass, const SubwooferGroup& group,
-                            const Calibration& calibration) {
-  std::string words;
-  for (std::size_t k = 0; k < bass.subs.size(); ++k) {
-    const bool inverted = calibration.speakers[group.members[k]].settings.invert;
-    words += fmt::format("{}{} is set {} than by arrival alone and {}", k == 0 ? "" : ", ", bass.subs[k].label,
-                         shift_in_words(bass.subs[k].shift_ms), inverted ? "inverted" : "not inverted");
-  }
-  return words;
-}
-
-std::string worst_in_words(const BassAlignmentResult& bass) {
-  const double change_db = bass.worst_main_change_db;
-  return fmt::format("{} {}, {:.1f} dB", bass.worst_main, change_db < 0.0 ? "loses most" : "gains least",
-                     std::abs(change_db));
-}
-
-void add_alignment_note(const SubwooferGroup& group, Calibration& calibration) {
-  const BassAlignmentResult& bass = *calibration.bass_alignment;
-  calibration.findings.push_back(
-      {Severity::note, "subwoofer-alignment", bass.subs.size() == 1 ? std::optional{bass.subs[0].label} : std::nullopt,
-       fmt::format("{}: so main and sub add up best over all mains and mic positions. From {:.0f} to {:.0f} Hz that "
-                   "wins {:.1f} dB on average over arrival alone; {}.",
-                   choice_in_words(bass, group, calibration), bass.band_hz[0], bass.band_hz[1], bass.gain_db,
-                   worst_in_words(bass))});
-}
-
-void add_switch_note(double wins_db, Calibration& calibration) {
-  calibration.findings.push_back(
-      {Severity::note, "subwoofer-alignment", std::nullopt,
-       fmt::format("Main and sub would add up another {:.1f} dB better with {} the other way round, which this "
-                   "interface cannot switch: turn the phase switch on the sub itself and measure again.",
-                   wins_db, labels_of(*calibration.bass_alignment))});
+  std::vector<SubwooferOffset> offsets = group.offsets;
+  for (SubwooferOffset& offset : offsets) offset.gain_db = 0.0;  // it is in the trims
+  return sum_of(members, offsets, std::span{bass.frequency_hz}.subspan(range.first, range.count));
 }
 
 double balance(const BassLevel& level) { return 0.5 * (level.power_db + level.mean_db); }
@@ -144,10 +103,12 @@ BassAlignmentResult result_of(const Rig& rig, const SubwooferGroup& group, const
   BassAlignmentResult result;
   const double crossover_hz = rig.bass_management->crossover_hz;
   result.band_hz = {0.5 * crossover_hz, 2.0 * crossover_hz};
+  result.spatial_variance_db2 = group.spatial_variance_db2;
   result.gain_db = alignment.gain.mean_db;
   result.power_gain_db = alignment.gain.power_db;
   for (std::size_t k = 0; k < group.members.size(); ++k) {
-    result.subs.push_back({rig.speakers[group.members[k]].label, alignment.shift_ms + group.offsets[k].shift_ms});
+    const SubwooferOffset& offset = group.offsets[k];
+    result.subs.push_back({rig.speakers[group.members[k]].label, alignment.shift_ms + offset.shift_ms, offset.gain_db});
   }
   const auto lesser = [](const BassLevel& change) { return std::min(change.power_db, change.mean_db); };
   const auto worst = std::ranges::min_element(alignment.change, {}, lesser);
@@ -168,8 +129,13 @@ SubwooferGroup group_subwoofers(const Rig& rig, const BassMeasurement& bass, std
   if (group.members.size() < 2) return group;
   const std::span frequency_hz{bass.frequency_hz};
   const GridRange spread = grid_range(frequency_hz, spread_band(rig, group.members));
-  group.offsets = even_out_subwoofers(equal_members(rig, bass, group.members, speakers, spread),
-                                      frequency_hz.subspan(spread.first, spread.count), rig.interface.polarity_switch);
+  const auto spread_hz = frequency_hz.subspan(spread.first, spread.count);
+  const auto equal = equal_members(rig, bass, group.members, speakers, spread);
+  const double together_db2 = mean_spatial_variance_db2(sum_of(equal, group.offsets, spread_hz));
+  group.offsets = even_out_subwoofers(equal, spread_hz, rig.interface.polarity_switch);
+  if (equal.front().size() > 1) {
+    group.spatial_variance_db2 = {together_db2, mean_spatial_variance_db2(sum_of(equal, group.offsets, spread_hz))};
+  }
   const GridRange level = grid_range(frequency_hz, level_band);
   const auto in_band = frequency_hz.subspan(level.first, level.count);
   group.sum_over_one_db = pink_level_db(
@@ -213,7 +179,7 @@ BassPairs pair_mains(const Rig& rig, const BassMeasurement& bass, const Subwoofe
 BassSearch allowed_shifts(const Rig& rig, const SubwooferGroup& group, std::span<const SpeakerResult> speakers,
                           double lowest_crossover_hz) {
   // A sub that is to come later counts as one that arrives earlier; all arrivals have to lie within the delay range.
-  double first_main = 1e9, last_main = -1e9, first_sub = 1e9, last_sub = -1e9;
+  double first_main = 1e9, last_main = -1e9, first_sub = 1e9, last_sub = -1e9, doubt_ms = 0.0;
   for (const SpeakerResult& speaker : speakers) {
     if (speaker.kind != SpeakerKind::main || speaker.status != Status::ok || !has_settings(speaker)) continue;
     first_main = std::min(first_main, arrival_ms(speaker));
@@ -223,9 +189,10 @@ BassSearch allowed_shifts(const Rig& rig, const SubwooferGroup& group, std::span
     const double counts_as = arrival_ms(speakers[group.members[k]]) - group.offsets[k].shift_ms;
     first_sub = std::min(first_sub, counts_as);
     last_sub = std::max(last_sub, counts_as);
+    doubt_ms = std::max(doubt_ms, arrival_doubt_ms(speakers[group.members[k]]));
   }
   const double range_ms = rig.interface.delay_range_ms[1] - rig.interface.delay_range_ms[0];
-  const double sensible_ms = most_periods * 1e3 / lowest_crossover_hz;
+  const double sensible_ms = most_periods * 1e3 / lowest_crossover_hz + doubt_ms;
   return {.earliest_ms = std::min(0.0, std::max(-sensible_ms, last_sub - first_main - range_ms)),
           .latest_ms = std::max(0.0, std::min(sensible_ms, first_sub - last_main + range_ms)),
           .inverted = false,  // the group's sum has its measured polarity already
@@ -243,17 +210,18 @@ std::vector<double> align_group(const Rig& rig, const BassMeasurement& bass, con
       allowed_shifts(rig, group, calibration.speakers, *std::ranges::min_element(crossover.frequency_hz));
   const BassAlignment alignment = align_bass(mains.pairs, search);
   calibration.bass_alignment = result_of(rig, group, mains, alignment);
+  calibration.bass_picture = picture_bass(rig, bass, group, alignment, calibration.speakers);
   for (std::size_t k = 0; k < group.members.size(); ++k) {
     const std::size_t s = group.members[k];
     later_ms[s] = alignment.shift_ms + group.offsets[k].shift_ms;
     SpeakerResult& sub = calibration.speakers[s];
     sub.settings.invert = (arrival_sign(rig, sub) < 0.0) != (alignment.invert != group.offsets[k].flip);
   }
-  add_alignment_note(group, calibration);
+  add_subwoofer_note(group, calibration);
   if (!search.may_invert) {
     search.may_invert = true;
     const double wins_db = balance(align_bass(mains.pairs, search).gain) - balance(alignment.gain);
-    if (wins_db > worth_telling_db) add_switch_note(wins_db, calibration);
+    if (wins_db > worth_telling_db) add_phase_switch_note(wins_db, calibration);
   }
   return later_ms;
 }

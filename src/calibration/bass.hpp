@@ -1,5 +1,6 @@
 #pragma once
 
+#include <array>
 #include <optional>
 #include <span>
 #include <vector>
@@ -16,7 +17,8 @@ namespace ringtrue {
 struct SubwooferGroup {
   std::vector<std::size_t> members;      // speakers of the rig
   std::vector<SubwooferOffset> offsets;  // of each member, on top of arrival and measured polarity
-  double sum_over_one_db = 0.0;          // 30-80 Hz at the listening position: all at equal level against one alone
+  double sum_over_one_db = 0.0;          // 30-80 Hz at the listening position: all with offsets against one at 0 dB
+  std::optional<std::array<double, 2>> spatial_variance_db2{};  // arriving together, and with the offsets
 };
 [[nodiscard]] SubwooferGroup group_subwoofers(const Rig& rig, const BassMeasurement& bass,
                                               std::span<const SpeakerResult> speakers);

@@ -1,5 +1,6 @@
 #include "bass_json.hpp"
 
+#include "bass_picture_json.hpp"
 #include "rig_json.hpp"
 
 namespace ringtrue::json {
@@ -8,20 +9,31 @@ namespace {
 constexpr int decimals_of_shift_ms = 3;
 constexpr int decimals_of_change_db = 2;
 constexpr int decimals_of_frequency_hz = 1;
+constexpr int decimals_of_ratio_db = 1;
+constexpr std::size_t most_octaves = 100;
 constexpr std::size_t most_subs = 1'024;
 constexpr std::size_t most_trials = 1'000;
+
+Object format_variance(const std::optional<std::array<double, 2>>& variance_db2) {
+  if (!variance_db2) return nullptr;
+  return {{"together", number((*variance_db2)[0], decimals_of_change_db)},
+          {"as_set", number((*variance_db2)[1], decimals_of_change_db)}};
+}
 
 Object format_alignment(const BassAlignmentResult& alignment) {
   Object subs = Object::array();
   for (const auto& sub : alignment.subs) {
-    subs.push_back({{"label", sub.label}, {"shift_ms", number(sub.shift_ms, decimals_of_shift_ms)}});
+    subs.push_back({{"label", sub.label},
+                    {"shift_ms", number(sub.shift_ms, decimals_of_shift_ms)},
+                    {"gain_db", number(sub.gain_db, decimals_of_change_db)}});
   }
   return {{"subs", std::move(subs)},
           {"band_hz", Object::array({alignment.band_hz[0], alignment.band_hz[1]})},
           {"gain_db", number(alignment.gain_db, decimals_of_change_db)},
           {"power_gain_db", number(alignment.power_gain_db, decimals_of_change_db)},
           {"worst_main", alignment.worst_main},
-          {"worst_main_change_db", number(alignment.worst_main_change_db, decimals_of_change_db)}};
+          {"worst_main_change_db", number(alignment.worst_main_change_db, decimals_of_change_db)},
+          {"spatial_variance_db2", format_variance(alignment.spatial_variance_db2)}};
 }
 
 Object format_suggestion(const CrossoverSuggestion& suggestion) {
@@ -34,15 +46,22 @@ Object format_suggestion(const CrossoverSuggestion& suggestion) {
   return {{"crossover_hz", suggestion.crossover_hz}, {"tried", std::move(tried)}};
 }
 
+std::optional<std::array<double, 2>> read_variance(const Reader& reader) {
+  return std::array{reader.at("together").number(), reader.at("as_set").number()};
+}
+
 BassAlignmentResult read_alignment(const Reader& reader) {
+  const auto variance = reader.find("spatial_variance_db2");
   BassAlignmentResult alignment{.subs = {},
+                                .spatial_variance_db2 = variance ? read_variance(*variance) : std::nullopt,
                                 .band_hz = reader.at("band_hz").numbers<2>(),
                                 .gain_db = reader.at("gain_db").number(),
                                 .power_gain_db = reader.at("power_gain_db").number(),
                                 .worst_main = reader.at("worst_main").text(),
                                 .worst_main_change_db = reader.at("worst_main_change_db").number()};
   for (const auto& sub : reader.at("subs").elements(most_subs)) {
-    alignment.subs.push_back({sub.at("label").text(), sub.at("shift_ms").number()});
+    const auto gain = sub.find("gain_db");
+    alignment.subs.push_back({sub.at("label").text(), sub.at("shift_ms").number(), gain ? gain->number() : 0.0});
   }
   return alignment;
 }
@@ -65,11 +84,15 @@ Object format_bass(const Calibration& calibration) {
   const auto& suggestion = calibration.crossover_suggestion;
   bass["alignment"] = alignment ? format_alignment(*alignment) : Object{};
   bass["crossover_suggestion"] = suggestion ? format_suggestion(*suggestion) : Object{};
+  bass["lfe_peak_dbfs"] = number(calibration.lfe_peak_dbfs, decimals_of_change_db);
+  bass["picture"] = calibration.bass_picture ? format_bass_picture(*calibration.bass_picture) : Object{};
   return bass;
 }
 
 void read_bass(const Reader& reader, Calibration& calibration) {
   if (const auto alignment = reader.find("alignment")) calibration.bass_alignment = read_alignment(*alignment);
+  if (const auto peak = reader.find("lfe_peak_dbfs")) calibration.lfe_peak_dbfs = peak->number();
+  if (const auto picture = reader.find("picture")) calibration.bass_picture = read_bass_picture(*picture);
   if (const auto suggestion = reader.find("crossover_suggestion")) {
     calibration.crossover_suggestion = read_suggestion(*suggestion);
   }
@@ -87,6 +110,25 @@ BandEnds read_band_ends(const Reader& reader) {
           .low_10_db_hz = optional_number(reader.at("low_10_db_hz")),
           .high_3_db_hz = optional_number(reader.at("high_3_db_hz")),
           .high_10_db_hz = optional_number(reader.at("high_10_db_hz"))};
+}
+
+Object format_low_octaves(const std::vector<LowOctave>& octaves) {
+  Object array = Object::array();
+  for (const LowOctave& octave : octaves) {
+    array.push_back({{"centre_hz", number(octave.centre_hz, decimals_of_frequency_hz)},
+                     {"level_db", number(octave.level_db, decimals_of_change_db)},
+                     {"signal_to_noise_db", number(octave.signal_to_noise_db, decimals_of_ratio_db)}});
+  }
+  return array;
+}
+
+std::vector<LowOctave> read_low_octaves(const Reader& reader) {
+  std::vector<LowOctave> octaves;
+  for (const Reader& octave : reader.elements(most_octaves)) {
+    octaves.push_back(
+        {octave.at("centre_hz").number(), octave.at("level_db").number(), octave.at("signal_to_noise_db").number()});
+  }
+  return octaves;
 }
 
 }  // namespace ringtrue::json

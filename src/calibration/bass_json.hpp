@@ -15,4 +15,7 @@ void read_bass(const Reader& reader, Calibration& calibration);
 [[nodiscard]] Object format_band_ends(const BandEnds& ends);
 [[nodiscard]] BandEnds read_band_ends(const Reader& reader);
 
+[[nodiscard]] Object format_low_octaves(const std::vector<LowOctave>& octaves);
+[[nodiscard]] std::vector<LowOctave> read_low_octaves(const Reader& reader);
+
 }  // namespace ringtrue::json

@@ -8,6 +8,7 @@
 
 #include "band_ends.hpp"
 #include "bass.hpp"
+#include "bass_checks.hpp"
 #include "crossover_check.hpp"
 #include "crossover_suggestion.hpp"
 #include "places.hpp"
@@ -89,6 +90,11 @@ SpeakerResult speaker_result(const Rig& rig, std::span<const PositionMeasurement
     result.measured.positions.push_back(position_result(position.speakers[s], position.absolute_time, c));
   }
   const SpeakerMeasurement& here = positions.front().speakers[s];
+  constexpr double highest_low_octave_hz = 130.0;
+  for (const OctaveReading& octave : here.octaves) {
+    if (octave.centre_hz > highest_low_octave_hz) break;
+    result.measured.low_octaves.push_back({octave.centre_hz, octave.level_db, octave.signal_to_noise_db});
+  }
   if (!here.trusted) result.status = Status::unreliable;  // its finding comes with the measurement
   if (!here.heard && !here.trusted) return result;
   if (!here.heard) {
@@ -187,12 +193,16 @@ void set_delays(const Rig& rig, std::span<const double> later_ms, Calibration& c
   }
 }
 
-/// What a sub is set to against the mains: the interface raises a managed sub's LFE itself, and several subs together
-/// are as loud as one; an LFE-only sub plays +10.
+/// What a speaker is set to against the mains: the interface raises a managed sub's LFE itself, and several subs
+/// together are as loud as one; an LFE-only sub plays +10.
 double above_mains_db(const Rig& rig, const SubwooferGroup& group, const SpeakerResult& speaker) {
   constexpr double lfe_in_band_gain_db = 10.0;  // ITU-R BS.775-3, ATSC A/85:2013 (docs/alignment.md)
   if (speaker.kind == SpeakerKind::main) return 0.0;
-  return rig.bass_management ? -group.sum_over_one_db : lfe_in_band_gain_db;
+  if (!rig.bass_management) return lfe_in_band_gain_db;
+  for (std::size_t k = 0; k < group.members.size(); ++k) {
+    if (rig.speakers[group.members[k]].label == speaker.label) return group.offsets[k].gain_db - group.sum_over_one_db;
+  }
+  return 0.0;
 }
 
 void add_trim_finding(const Rig& rig, const SpeakerResult& speaker, const Rounded& trim, Findings& findings) {
@@ -259,8 +269,9 @@ std::vector<double> set_bass(const Rig& rig, std::span<const PositionMeasurement
   add_crossover_notes(rig, calibration);
   const SubwooferGroup group = group_subwoofers(rig, bass, calibration.speakers);
   set_trims(rig, group, calibration);
+  check_bass(rig, group, calibration);
   std::vector<double> later_ms = align_group(rig, bass, group, calibration);
-  if (options.suggest_crossover) suggest_crossover(rig, bass, group, calibration);
+  if (options.suggest_crossover) suggest_crossover(rig, bass, group, options.crossovers_hz, calibration);
   return later_ms;
 }
 

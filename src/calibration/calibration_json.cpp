@@ -5,6 +5,7 @@
 #include "json_reader.hpp"
 #include "rig_json.hpp"
 #include "ringtrue/core/errors.hpp"
+#include "short_arrays.hpp"
 
 namespace ringtrue {
 namespace {
@@ -54,7 +55,8 @@ Object format_measured(const MeasuredSpeaker& measured) {
           {"azimuth_deg", place ? number(direction.azimuth_deg, decimals_of_angle_deg) : Object{}},
           {"elevation_deg", place ? number(direction.elevation_deg, decimals_of_angle_deg) : Object{}},
           {"positions", std::move(positions)},
-          {"band_ends", json::format_band_ends(measured.band_ends)}};
+          {"band_ends", json::format_band_ends(measured.band_ends)},
+          {"low_octaves", json::format_low_octaves(measured.low_octaves)}};
 }
 
 Object format_settings(const Settings& settings) {
@@ -108,6 +110,7 @@ MeasuredSpeaker read_measured(const Reader& reader, const Rig& rig) {
     measured.positions.push_back(read_position(position));
   }
   if (const auto ends = reader.find("band_ends")) measured.band_ends = json::read_band_ends(*ends);
+  if (const auto octaves = reader.find("low_octaves")) measured.low_octaves = json::read_low_octaves(*octaves);
   return measured;
 }
 
@@ -161,7 +164,8 @@ std::string format_calibration(const Calibration& calibration) {
                    {"speakers", std::move(speakers)},
                    {"bass_management", json::format_bass(calibration)},
                    {"findings", std::move(findings)}};
-  return all.dump(2, ' ', false, Object::error_handler_t::replace) + '\n';  // replace: a file name may not be UTF-8
+  const std::string text = all.dump(2, ' ', false, Object::error_handler_t::replace);  // a file name may not be UTF-8
+  return json::with_short_arrays(text) + '\n';
 }
 
 Calibration parse_calibration(std::string_view text, const std::string& text_name) {

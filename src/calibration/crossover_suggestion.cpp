@@ -103,21 +103,39 @@ Trial try_crossover(const Rig& rig, const BassMeasurement& bass, const Subwoofer
           over_mains(wide.pairs, [&](const BassPair& pair) { return roughness_db(pair, alignment); })};
 }
 
-/// The highest frequency at which a main's level in the room is 3 dB down; 0 where none is known.
+/// Where the mains' level in the room is 3 dB down, the middle one of them: any single one may be a dip of the room.
+/// 0 where most play lower than was measured.
 double mains_low_end_hz(std::span<const SpeakerResult> speakers) {
-  double highest = 0.0;
+  std::vector<double> low_ends;
   for (const SpeakerResult& speaker : speakers) {
-    if (speaker.kind == SpeakerKind::main)
-      highest = std::max(highest, speaker.measured.band_ends.low_3_db_hz.value_or(0.0));
+    if (speaker.kind != SpeakerKind::main || speaker.status != Status::ok) continue;
+    low_ends.push_back(speaker.measured.band_ends.low_3_db_hz.value_or(0.0));
   }
-  return highest;
+  if (low_ends.empty()) return 0.0;
+  const auto middle = low_ends.begin() + std::ssize(low_ends) / 2;
+  std::ranges::nth_element(low_ends, middle);
+  return *middle;
+}
+
+/// Ascending, the present one among them.
+std::vector<double> frequencies_to_try(std::span<const double> offered_hz, double now_hz) {
+  std::vector<double> all{offered_hz.begin(), offered_hz.end()};
+  if (all.empty()) {
+    const int steps = static_cast<int>(std::lround((highest_hz - lowest_hz) / step_hz));
+    for (int i = 0; i <= steps; ++i) all.push_back(lowest_hz + i * step_hz);
+  }
+  all.push_back(now_hz);
+  std::ranges::sort(all);
+  const auto repeated = std::ranges::unique(all);
+  all.erase(repeated.begin(), repeated.end());
+  return all;
 }
 
 /// The rig's own crossover where it is as good as the best; else the lowest that is, because low sounds hide where the
 /// sub stands.
 double chosen_hz(const std::vector<Trial>& tried, double low_end_hz, double now_hz) {
   const auto allowed = [&](const Trial& trial) {
-    return trial.crossover_hz >= std::min(low_end_hz, highest_hz - step_hz);
+    return trial.crossover_hz >= std::min(low_end_hz, tried.back().crossover_hz);
   };
   double best = 1e9;
   for (const Trial& trial : tried) {
@@ -138,12 +156,14 @@ void add_note(const CrossoverSuggestion& suggestion, double now_hz, Findings& fi
   const auto& tried = suggestion.tried;
   const auto chosen = std::ranges::find(tried, suggestion.crossover_hz, &Trial::crossover_hz);
   const auto now = std::ranges::find(tried, now_hz, &Trial::crossover_hz);
-  const std::string stays =
-      fmt::format("Of the crossovers from 40 to 200 Hz none is clearly better than {}: leave it.", in_words(*chosen));
+  const std::string of_all =
+      fmt::format("Of the crossovers from {:g} to {:g} Hz", tried.front().crossover_hz, tried.back().crossover_hz);
+  const std::string stays = fmt::format("{} none is clearly better than {}: leave it.", of_all, in_words(*chosen));
   const std::string moves = fmt::format(
-      "Of the crossovers from 40 to 200 Hz, {} is the best choice here{}. To use it, set it in the interface and as "
-      "crossover_hz in the rig, and calibrate again from the same recordings.",
-      in_words(*chosen), now == tried.end() ? "" : "; now it is " + in_words(*now));
+      "{}, {} is the best choice here; now it is {}. To use it, set it in the interface and as crossover_hz in the "
+      "rig, "
+      "and calibrate again from the same recordings.",
+      of_all, in_words(*chosen), in_words(*now));
   findings.push_back(
       {Severity::note, "crossover-suggestion", std::nullopt, suggestion.crossover_hz == now_hz ? stays : moves});
 }
@@ -151,16 +171,15 @@ void add_note(const CrossoverSuggestion& suggestion, double now_hz, Findings& fi
 }  // namespace
 
 void suggest_crossover(const Rig& rig, const BassMeasurement& bass, const SubwooferGroup& group,
-                       Calibration& calibration) {
+                       std::span<const double> offered_hz, Calibration& calibration) {
   if (group.members.empty() || pair_mains(rig, bass, group, crossover_of(rig), calibration.speakers).mains.empty()) {
     return;
   }
   CrossoverSuggestion suggestion;
-  const int steps = static_cast<int>(std::lround((highest_hz - lowest_hz) / step_hz));
-  for (int i = 0; i <= steps; ++i) {
-    suggestion.tried.push_back(try_crossover(rig, bass, group, calibration.speakers, lowest_hz + i * step_hz));
-  }
   const double now_hz = rig.bass_management->crossover_hz;
+  for (const double at_hz : frequencies_to_try(offered_hz, now_hz)) {
+    suggestion.tried.push_back(try_crossover(rig, bass, group, calibration.speakers, at_hz));
+  }
   suggestion.crossover_hz = chosen_hz(suggestion.tried, mains_low_end_hz(calibration.speakers), now_hz);
   add_note(suggestion, now_hz, calibration.findings);
   calibration.crossover_suggestion = std::move(suggestion);

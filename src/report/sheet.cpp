@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "bass_section.hpp"
 #include "ringtrue/report/text_layout.hpp"
 
 namespace ringtrue {
@@ -51,8 +52,10 @@ bool has_settings(const SpeakerResult& speaker) {
   return speaker.settings.delay_ms.has_value() && speaker.settings.trim_db.has_value();
 }
 
-bool doubtful_polarity(const SpeakerResult& speaker) {
-  return has_settings(speaker) && speaker.measured.polarity == Polarity::unsure;
+/// A sub that was aligned with the mains has the polarity of the best sum, whatever it measured.
+bool doubtful_polarity(const Calibration& calibration, const SpeakerResult& speaker) {
+  const bool by_sum = speaker.kind == SpeakerKind::sub && calibration.bass_alignment;
+  return !by_sum && has_settings(speaker) && speaker.measured.polarity == Polarity::unsure;
 }
 
 std::vector<const SpeakerResult*> in_output_order(const Calibration& calibration) {
@@ -69,11 +72,11 @@ std::string fixed(double value, int decimals, std::size_t width) {
   return text.size() <= width ? text : fmt::format("{:.0e}", value);
 }
 
-std::string what_to_type(const SpeakerResult& speaker, const Columns& fitted) {
+std::string what_to_type(const Calibration& calibration, const SpeakerResult& speaker, const Columns& fitted) {
   if (!has_settings(speaker)) return "-- leave as it is, see below";
   return fmt::format("{:>9}  {:>7}  {}{}", fixed(*speaker.settings.delay_ms, fitted.delay_decimals, 9),
                      fixed(*speaker.settings.trim_db, fitted.trim_decimals, 7),
-                     speaker.settings.invert ? "INVERT" : "normal", doubtful_polarity(speaker) ? "?" : "");
+                     speaker.settings.invert ? "INVERT" : "normal", doubtful_polarity(calibration, speaker) ? "?" : "");
 }
 
 std::string how_sure(const std::optional<double>& uncertainty, int decimals, std::size_t width) {
@@ -83,11 +86,11 @@ std::string how_sure(const std::optional<double>& uncertainty, int decimals, std
                                      : fixed(*uncertainty, decimals, width);
 }
 
-std::string row(const SpeakerResult& speaker, const Columns& fitted) {
+std::string row(const Calibration& calibration, const SpeakerResult& speaker, const Columns& fitted) {
   const auto& positions = speaker.measured.positions;
   const PositionResult listening = positions.empty() ? PositionResult{} : positions.front();
   return fmt::format("{:>4}  {}  {:<28}  {:<10}  {:>7}  {:>6}\n", speaker.output,
-                     padded(printable(speaker.label), fitted.label), what_to_type(speaker, fitted),
+                     padded(printable(speaker.label), fitted.label), what_to_type(calibration, speaker, fitted),
                      name(speaker.status), how_sure(listening.arrival_uncertainty_ms, 4, 7),
                      how_sure(listening.level_uncertainty_db, 3, 6));
 }
@@ -98,9 +101,10 @@ std::string table(const Calibration& calibration) {
       fmt::format("{:>4}  {}  {:>9}  {:>7}  {:<8}  {:<10}  {:>7}  {:>6}\n", "Out", padded("Speaker", fitted.label),
                   "Delay ms", "Trim dB", "Polarity", "Result", "+/- ms", "+/- dB");
   text += std::string(text.size() - 1, '-') + '\n';
-  for (const auto* speaker : in_output_order(calibration)) text += row(*speaker, fitted);
+  for (const auto* speaker : in_output_order(calibration)) text += row(calibration, *speaker, fitted);
   text += wrapped("+/- is one standard deviation of the measurement at the listening position.");
-  if (!std::ranges::any_of(calibration.speakers, doubtful_polarity)) return text;
+  const auto doubtful = [&](const SpeakerResult& speaker) { return doubtful_polarity(calibration, speaker); };
+  if (!std::ranges::any_of(calibration.speakers, doubtful)) return text;
   return text + wrapped("? after a polarity: it could not be judged, so it is left as it is.");
 }
 
@@ -153,7 +157,7 @@ std::string findings_of(const Findings& findings, Severity severity, const std::
 
 std::string format_sheet(const Calibration& calibration) {
   return title(calibration.rig) + verdict(calibration) + '\n' + table(calibration) + equalisers(calibration) +
-         findings_of(calibration.findings, Severity::stop, "Put right first") +
+         bass_section(calibration) + findings_of(calibration.findings, Severity::stop, "Put right first") +
          findings_of(calibration.findings, Severity::warn, "Look at this") +
          findings_of(calibration.findings, Severity::note, "Good to know");
 }

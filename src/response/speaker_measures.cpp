@@ -27,13 +27,13 @@ double median(std::vector<double> values) {
   return *middle;
 }
 
-/// Octaves whose whole band lies where the sweep is flat. Source: IEC 61260-1:2014, mid-bands 1000 G^k, G = 10^0.3.
-std::vector<OctaveReading> octave_readings(const Takes& takes, Band flat, std::size_t from) {
+/// Octaves whose whole band lies inside `driven`. Source: IEC 61260-1:2014, mid-bands 1000 G^k, G = 10^0.3.
+std::vector<OctaveReading> octave_readings(const Takes& takes, Band driven, std::size_t from) {
   std::vector<OctaveReading> readings;
   for (int k = -5; k <= 4; ++k) {
     const double centre = 1'000.0 * std::pow(10.0, 0.3 * k);
     const Band octave{Hertz{centre * std::pow(10.0, -0.15)}, Hertz{centre * std::pow(10.0, 0.15)}};
-    if (octave.low < flat.low || octave.high > flat.high) continue;
+    if (octave.low < driven.low || octave.high > driven.high) continue;
     if (const auto level = pink_band_level(takes, octave, from, takes.mean.size())) {
       readings.push_back({centre, level->level_db.value, level->signal_to_noise_db});
     } else {  // lost in the noise: it cannot be louder than that
@@ -92,7 +92,8 @@ SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sw
   result.level_db = Estimate{level->level_db.value, std::hypot(level->level_db.uncertainty, level_floor_db)};
   result.signal_to_noise_db = level->signal_to_noise_db;
   result.decay_time_s = mid_decay_time_s(takes, arrival->index, flat);
-  result.octaves = octave_readings(takes, flat, from);
+  // A sub's lowest octave counts although its sweep fades in there: its noise is wanted, in the same proportion.
+  result.octaves = octave_readings(takes, kind == SpeakerKind::sub ? sweep_band : flat, from);
   // At the recorder's nominal rate, with the arrival exactly in its place; the clock's ppm are left in the pitch.
   result.response.sample_rate_hz = nominal_rate_hz;
   result.response.first_sample_ms = result.arrival_ms->value - arrival->index * 1e3 / nominal_rate_hz;

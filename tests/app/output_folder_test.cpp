@@ -66,6 +66,16 @@ TEST_CASE("old results are refused before anything is computed, and replaced who
   CHECK(test::content_of(top.path() / "d" / "seal.json") == "2");
 }
 
+TEST_CASE("an old result that has no successor goes with the other old ones") {
+  const test::TemporaryFolder top;
+  publish(top.path() / "d", false, "1");
+  const auto no_parts = [](const fs::path& into) { test::write_file(into / "seal.json", "2"); };
+  OutputFolder{top.path() / "d", true, names}.publish(no_parts);
+  CHECK(everything_in(top.path()) == Names{"d", "d/seal.json"});
+  OutputFolder{top.path() / "e", false, names}.publish(no_parts);
+  CHECK(everything_in(top.path() / "e") == Names{"seal.json"});
+}
+
 TEST_CASE("nothing is left when writing fails half way") {
   const test::TemporaryFolder top;
   const auto fail_half_way = [](const fs::path& folder) {

@@ -112,6 +112,22 @@ TEST_CASE("more recordings than the rig has positions are refused, naming both n
         "recording to the rig, or give fewer recordings\n");
 }
 
+TEST_CASE("a crossover is suggested only for a rig with bass management") {
+  check_refusals({{"calibrate rig.toml --out d --stimulus s.wav --recording a.wav --suggest-crossover",
+                   "ringtrue: --suggest-crossover: the rig has no [bass_management]; add that table to rig.toml if the "
+                   "interface can send the mains' lows to the sub"}});
+}
+
+TEST_CASE("crossovers to try have bounds, and need the option that tries them") {
+  const std::string calibrate = "calibrate rig.toml --out d --stimulus s.wav --recording a.wav ";
+  check_refusals(
+      {{calibrate + "--suggest-crossover --crossovers 60,800",
+        "ringtrue: --crossovers: 800 is outside 20 to 500 Hz; give the frequencies the interface offers, for "
+        "example 60,80,100,120"},
+       {calibrate + "--crossovers 60,80",
+        "ringtrue: --crossovers: is only for --suggest-crossover; add that, or leave --crossovers out"}});
+}
+
 TEST_CASE("files that are not there are refused with one line that names them") {
   const TemporaryFolder folder;
   write_file(folder.path() / "rig.toml", small_rig);

@@ -123,6 +123,30 @@ TEST_CASE("the sub is put where it adds up with the mains, not where its arrival
   }
 }
 
+TEST_CASE("the picture shows what a late sub costs, and that the settings win it back") {
+  // Closed form: the branches of a 24 dB/octave crossover are in phase; a sub that is 2 ms later than it seems lags by
+  // 360 f 2 ms, which at 80 Hz leaves cos(57.6 / 2 degrees) of the sum: -1.1469 dB
+  // (../shared/reference/method_checks.csv, row lr4_err).
+  const std::vector<Heard> heard{near_main, far_main, near_main, {.arrival_ms = 5.0, .really_ms = 7.0}};
+  const Calibration result = calibrated(bass_rig(), heard);
+  REQUIRE(result.bass_picture);
+  const BassPicture& picture = *result.bass_picture;
+  REQUIRE(picture.mains.size() == 3);
+  REQUIRE(picture.frequency_hz.size() == 49);  // 20 to 320 Hz in twelfths of an octave
+  const std::size_t at_80 = 24;
+  CHECK(std::abs(picture.frequency_hz[at_80] - 80.0) < 1e-9);
+  const double before_db = -1.1468775537625668;
+  for (const BassPicture::Main& main : picture.mains) {
+    CAPTURE(main.label);
+    CHECK(std::abs(main.phase_before_deg + 57.6) < 3.0);
+    CHECK(std::abs(main.phase_after_deg) < 2.0);
+    CHECK(std::abs(main.before_db[at_80] - before_db) < 0.1);
+    CHECK(std::abs(main.main_db[at_80] + 6.02) < 0.1);
+    CHECK(std::abs(main.sub_db[at_80] + 6.02) < 0.1);
+    for (const double level : main.after_db) CHECK(std::abs(level) < 0.1);
+  }
+}
+
 TEST_CASE("mains keep their alignment among themselves when they wait for the sub") {
   const std::vector<Heard> heard{near_main, far_main, near_main, {.arrival_ms = 5.0, .really_ms = 15.0}};
   const Calibration result = calibrated(bass_rig(), heard);
@@ -283,6 +307,52 @@ TEST_CASE("a crossover below what a main plays is noted, and a better one is sug
   CHECK(result.crossover_suggestion->crossover_hz >= 110.0);
   CHECK(finding(result, "crossover-suggestion")->message.find("is the best choice here; now it is 60 Hz") !=
         std::string::npos);
+}
+
+TEST_CASE("only the crossovers the interface offers are tried, and the one that is set") {
+  Rig rig = bass_rig();
+  rig.bass_management->crossover_hz = 75.0;
+  const Calibration result = calibrated(rig, {near_main, near_main, near_main, Heard{}},
+                                        {.suggest_crossover = true, .crossovers_hz = {60.0, 90.0, 120.0}});
+  REQUIRE(result.crossover_suggestion);
+  std::vector<double> tried;
+  for (const auto& trial : result.crossover_suggestion->tried) tried.push_back(trial.crossover_hz);
+  CHECK(tried == std::vector{60.0, 75.0, 90.0, 120.0});
+  CHECK(finding(result, "crossover-suggestion")->message.starts_with("Of the crossovers from 60 to 120 Hz"));
+}
+
+TEST_CASE("what a full-scale LFE needs at the sub's output is said") {
+  // By hand: mains and sub equally loud have trims of 0, so the LFE's 10 dB lie above full scale; a sub 12 dB louder
+  // is trimmed by 12 dB and 2 dB are left.
+  const Calibration over = calibrated(bass_rig(), {near_main, near_main, near_main, Heard{}});
+  CHECK(std::abs(*over.lfe_peak_dbfs - 10.0) < 0.06);
+  REQUIRE(finding(over, "lfe-headroom") != nullptr);
+  CHECK(finding(over, "lfe-headroom")->severity == Severity::note);
+  CHECK(finding(over, "lfe-headroom")->speaker == "LFE");
+  const Calibration room = calibrated(bass_rig(), {near_main, near_main, near_main, {.gain = std::pow(10.0, 0.6)}});
+  CHECK(std::abs(*room.lfe_peak_dbfs + 2.0) < 0.06);
+  CHECK(finding(room, "lfe-headroom") == nullptr);
+  CHECK(finding(room, "lfe-gain") == nullptr);
+
+  Rig quiet = bass_rig();
+  quiet.bass_management->lfe_gain_db = 0.0;
+  CHECK(finding(calibrated(quiet, {near_main, near_main, near_main, Heard{}}), "lfe-gain") != nullptr);
+  quiet.bass_management.reset();
+  CHECK_FALSE(calibrated(quiet, {near_main, near_main, near_main, Heard{}}).lfe_peak_dbfs);
+}
+
+TEST_CASE("a sub that is not the same from one sweep to the next is noted, in the octaves that matter") {
+  const auto noted = [](const std::vector<OctaveReading>& octaves) {
+    PositionMeasurement position = position_of({near_main, near_main, near_main, Heard{}});
+    position.speakers[3].octaves = octaves;
+    const std::vector<PositionMeasurement> positions{position};
+    const Calibration result = calibrate(bass_rig(), positions);
+    const Finding* const note = finding(result, "low-frequency-noise");
+    return note == nullptr ? std::string{} : note->message;
+  };
+  CHECK(noted({{31.6, -30.0, 12.4}, {63.1, -30.0, 40.0}, {125.9, -30.0, 40.0}})
+            .starts_with("From 22 to 45 Hz LFE stands as little as 12 dB over what differs"));
+  CHECK(noted({{31.6, -30.0, 30.0}, {63.1, -30.0, 40.0}, {251.2, -30.0, 5.0}}).empty());
 }
 
 TEST_CASE("a crossover that is as good as any is left alone") {

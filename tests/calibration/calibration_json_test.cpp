@@ -53,7 +53,7 @@ TEST_CASE("calibration JSON has the contract's keys in a fixed order") {
   const Json& speaker = json["speakers"][0];
   CHECK(keys(speaker) == Keys{"label", "output", "kind", "status", "measured", "settings"});
   CHECK(keys(speaker["measured"]) ==
-        Keys{"polarity", "position_m", "azimuth_deg", "elevation_deg", "positions", "band_ends"});
+        Keys{"polarity", "position_m", "azimuth_deg", "elevation_deg", "positions", "band_ends", "low_octaves"});
   CHECK(keys(speaker["measured"]["band_ends"]) == Keys{"low_3_db_hz", "low_10_db_hz", "high_3_db_hz", "high_10_db_hz"});
   CHECK(keys(speaker["measured"]["positions"][1]) == Keys{"arrival_ms", "arrival_uncertainty_ms", "distance_m",
                                                           "level_db", "level_uncertainty_db", "signal_to_noise_db",
@@ -152,21 +152,62 @@ TEST_CASE("bass management stands at the top level too, with the rig's values") 
                                                         {"lfe_gain_db", 10.0},
                                                         {"slope", "LR24"},
                                                         {"alignment", nullptr},
-                                                        {"crossover_suggestion", nullptr}});
+                                                        {"crossover_suggestion", nullptr},
+                                                        {"lfe_peak_dbfs", nullptr},
+                                                        {"picture", nullptr}});
 }
 
 TEST_CASE("what the sub's alignment won stands with the bass management") {
   const Json bass = written(test::bass_calibration())["bass_management"];
-  CHECK(bass["alignment"] == Json{{"subs", Json::array({{{"label", "LFE"}, {"shift_ms", -3.125}}})},
+  CHECK(bass["alignment"] == Json{{"subs", Json::array({{{"label", "LFE"}, {"shift_ms", -3.125}, {"gain_db", -1.5}}})},
                                   {"band_hz", {40.0, 160.0}},
                                   {"gain_db", 0.9},
                                   {"power_gain_db", 0.7},
                                   {"worst_main", "L"},
-                                  {"worst_main_change_db", -0.25}});
+                                  {"worst_main_change_db", -0.25},
+                                  {"spatial_variance_db2", {{"together", 9.25}, {"as_set", 4.5}}}});
   CHECK(bass["crossover_suggestion"] ==
         Json{{"crossover_hz", 90.0},
              {"tried", Json::array({{{"crossover_hz", 80.0}, {"shortfall_db", 1.5}, {"roughness_db", 3.0}},
                                     {{"crossover_hz", 90.0}, {"shortfall_db", 1.25}, {"roughness_db", 2.5}}})}});
+}
+
+TEST_CASE("low octaves and the LFE's peak are written") {
+  const Json json = written(test::bass_calibration());
+  CHECK(json["speakers"][3]["measured"]["low_octaves"][0] ==
+        Json{{"centre_hz", 31.6}, {"level_db", -42.25}, {"signal_to_noise_db", 17.5}});
+  CHECK(json["speakers"][0]["measured"]["low_octaves"] == Json::array());
+  CHECK(json["bass_management"]["lfe_peak_dbfs"] == 3.9);
+}
+
+TEST_CASE("the picture of the bass has a curve a line") {
+  const Calibration calibration = test::bass_calibration();
+  const Json picture = written(calibration)["bass_management"]["picture"];
+  CHECK(picture["frequency_hz"] == Json::array({20.0, 40.0, 80.0, 160.0, 320.0}));
+  CHECK(keys(picture["mains"][0]) == Keys{"label", "crossover_hz", "phase_before_deg", "phase_after_deg", "main_db",
+                                          "sub_db", "before_db", "after_db"});
+  CHECK(picture["mains"][0]["after_db"] == Json::array({0.0, 0.2, 0.1, -0.2, 0.0}));
+  Json json = written(calibration);
+  json["bass_management"]["picture"]["mains"][0]["sub_db"].erase(0);
+  CHECK(refusal(json.dump()) ==
+        "c.json, bass_management.picture.mains[0].sub_db: is not as long as frequency_hz" + remedy);
+}
+
+TEST_CASE("only long arrays of numbers come to one line, whatever texts look like") {
+  Calibration calibration = test::bass_calibration();
+  const std::string odd = "[1,\n \\\" 2, 3, 4, 5, 6, 7, 8, 9, 10] [1, 2, 3, 4, 5, 6, 7, 8, 9]\\";
+  calibration.rig.name = odd;
+  BassPicture& picture = *calibration.bass_picture;
+  picture.frequency_hz = {20.0, 25.0, 31.5, 40.0, 50.0, 63.0, 80.0, 100.0, 125.0};
+  picture.mains[0].main_db = {-10.0, -9.0, -8.5, -7.0, 0.0, 0.5, 1.0, 0.0, -0.1};
+  for (auto* curve : {&picture.mains[0].sub_db, &picture.mains[0].before_db, &picture.mains[0].after_db}) {
+    *curve = picture.mains[0].main_db;
+  }
+  const std::string text = format_calibration(calibration);
+  CHECK(text.find("\"main_db\": [-10.0, -9.0, -8.5, -7.0, 0.0, 0.5, 1.0, 0.0, -0.1],\n") != std::string::npos);
+  CHECK(text.find("\"band_hz\": [\n") != std::string::npos);
+  CHECK(Json::parse(text)["rig"]["name"] == odd);
+  CHECK(parse_calibration(text, "c.json") == calibration);
 }
 
 TEST_CASE("a calibration from before the bass was aligned is still read") {
@@ -174,7 +215,7 @@ TEST_CASE("a calibration from before the bass was aligned is still read") {
   calibration.rig.bass_management = BassManagement{};
   Json json = written(calibration);
   REQUIRE(json["rig"]["bass_management"].erase("slope") == 1);
-  for (const char* key : {"slope", "alignment", "crossover_suggestion"}) {
+  for (const char* key : {"slope", "alignment", "crossover_suggestion", "lfe_peak_dbfs", "picture"}) {
     REQUIRE(json["bass_management"].erase(key) == 1);
   }
   for (auto& speaker : json["speakers"]) REQUIRE(speaker["measured"].erase("band_ends") == 1);

@@ -54,7 +54,19 @@ inline Calibration bass_calibration() {
   Calibration result = example_calibration();
   result.rig.bass_management = BassManagement{};
   result.speakers[3].measured.band_ends = {27.5, 22.5, 118.8, 161.3};
-  result.bass_alignment = BassAlignmentResult{{{"LFE", -3.125}}, {40.0, 160.0}, 0.9, 0.7, "L", -0.25};
+  result.bass_alignment =
+      BassAlignmentResult{{{"LFE", -3.125, -1.5}}, {{9.25, 4.5}}, {40.0, 160.0}, 0.9, 0.7, "L", -0.25};
+  result.speakers[3].measured.low_octaves = {{31.6, -42.25, 17.5}, {63.1, -31.5, 34.5}, {125.9, -36.0, 41.0}};
+  result.lfe_peak_dbfs = 3.9;
+  result.bass_picture = BassPicture{{20.0, 40.0, 80.0, 160.0, 320.0},
+                                    {{"L",
+                                      80.0,
+                                      {-30.0, -12.3, -6.0, -0.5, 0.0},
+                                      {0.0, -0.3, -6.1, -24.0, -40.0},
+                                      {0.0, -1.0, -9.5, -0.4, 0.0},
+                                      {0.0, 0.2, 0.1, -0.2, 0.0},
+                                      -140.0,
+                                      5.0}}};
   result.crossover_suggestion = CrossoverSuggestion{90.0, {{80.0, 1.5, 3.0}, {90.0, 1.25, 2.5}}};
   return result;
 }

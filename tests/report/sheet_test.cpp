@@ -52,6 +52,24 @@ TEST_CASE("the sheet has one row a speaker in output order with what to type") {
   for (std::size_t i = 0; i < expected.size(); ++i) CHECK(lines[i] == expected[i]);
 }
 
+TEST_CASE("a sub that was set for the best sum has no doubtful polarity") {
+  CHECK(contains(format_sheet(test::example_calibration()), "? after a polarity"));
+  const std::string sheet = format_sheet(test::bass_calibration());
+  CHECK(contains(sheet, "   4  LFE          12.34     -6.1  normal    ok"));
+  CHECK_FALSE(contains(sheet, "? after a polarity"));
+}
+
+TEST_CASE("the low end of each speaker has a table of its own where it is known") {
+  CHECK_FALSE(contains(format_sheet(test::example_calibration()), "Low end"));
+  const std::string sheet = format_sheet(test::bass_calibration());
+  CHECK(contains(sheet,
+                 " Out  Speaker     low -10  low -3  high -3  high -10  Crossover  Least S/N\n"
+                 "--------------------------------------------------------------------------\n"
+                 "   4  LFE              23      28      119       161             18 at 32 Hz\n"));
+  CHECK(contains(sheet, "LFE at full scale, raised by 10 dB, needs +3.9 dB full scale"));
+  for (const auto& line : lines_of(sheet)) CHECK(line.size() <= 80);
+}
+
 TEST_CASE("findings follow the table, the gravest first, in full words") {
   const std::string sheet = format_sheet(test::example_calibration());
   const auto stop =

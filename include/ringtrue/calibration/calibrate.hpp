@@ -1,6 +1,7 @@
 #pragma once
 
 #include <span>
+#include <vector>
 
 #include "ringtrue/calibration/calibration.hpp"
 #include "ringtrue/response/measurement.hpp"
@@ -9,6 +10,8 @@ namespace ringtrue {
 
 struct CalibrateOptions {
   bool suggest_crossover = false;  // try other crossover frequencies too
+  /// Those the interface offers, ascending, 20 to 500 Hz; empty: 40, 50, ... 200 Hz.
+  std::vector<double> crossovers_hz{};
 };
 
 /// From measurements at one or more mic positions (in the rig's order, the listening position first) to settings:

@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "ringtrue/calibration/bass_picture.hpp"
 #include "ringtrue/core/finding.hpp"
 #include "ringtrue/core/geometry.hpp"
 #include "ringtrue/rig/rig.hpp"
@@ -43,11 +44,20 @@ struct BandEnds {
   friend bool operator==(const BandEnds&, const BandEnds&) = default;
 };
 
+/// One octave of the bass at the listening position.
+struct LowOctave {
+  double centre_hz = 63.0;
+  double level_db = 0.0;
+  double signal_to_noise_db = 0.0;  // against what differs from one sweep to the next
+  friend bool operator==(const LowOctave&, const LowOctave&) = default;
+};
+
 struct MeasuredSpeaker {
   Polarity polarity = Polarity::unsure;
   std::optional<Point> position_m;  // when it could be located
   std::vector<PositionResult> positions;
   BandEnds band_ends{};
+  std::vector<LowOctave> low_octaves{};  // up to 125 Hz, as far as it was driven there
   friend bool operator==(const MeasuredSpeaker&, const MeasuredSpeaker&) = default;
 };
 
@@ -85,9 +95,11 @@ struct BassAlignmentResult {
   struct Sub {
     std::string label;
     double shift_ms = 0.0;  // later than what its arrival alone would ask for; negative: earlier
+    double gain_db = 0.0;   // against the loudest of several subs, <= 0
     friend bool operator==(const Sub&, const Sub&) = default;
   };
   std::vector<Sub> subs;
+  std::optional<std::array<double, 2>> spatial_variance_db2{};  // of several subs: arriving together, as they are set
   std::array<double, 2> band_hz{};  // an octave each side of the crossover: where everything below was judged
   double gain_db = 0.0;             // over arrival alone: mean of the level in dB, of all mains by importance
   double power_gain_db = 0.0;       // over arrival alone: level of the band's power
@@ -113,8 +125,12 @@ struct CrossoverSuggestion {
 struct Calibration {
   Rig rig;
   TimeReference time_reference = TimeReference::earliest_arrival;
-  std::vector<SpeakerResult> speakers;                        // in the rig's order
-  std::optional<BassAlignmentResult> bass_alignment{};        // with bass management and a sub that is heard
+  std::vector<SpeakerResult> speakers;                  // in the rig's order
+  std::optional<BassAlignmentResult> bass_alignment{};  // with bass management and a sub that is heard
+  /// What a full-scale LFE signal needs at the output of the sub that plays it loudest, dB full scale: above 0 it clips
+  /// there. With bass management and a sub that is heard.
+  std::optional<double> lfe_peak_dbfs{};
+  std::optional<BassPicture> bass_picture{};                  // with `bass_alignment`
   std::optional<CrossoverSuggestion> crossover_suggestion{};  // when it was asked for
   Findings findings;
   friend bool operator==(const Calibration&, const Calibration&) = default;

@@ -1,0 +1,109 @@
+#include "bass_curves.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace ringtrue {
+namespace {
+
+using Complex = std::complex<double>;
+
+constexpr double lowest_hz = 20.0;
+constexpr int points_per_octave = 12;
+constexpr double highest_hz = 320.0;  // or an octave above the highest crossover
+constexpr double floor_power = 1e-12;
+constexpr double phase_reach = 1.122462048309373;  // 2^(1/6): a third of an octave in all
+
+std::vector<double> drawn_frequencies(const CrossoverChoice& crossover) {
+  const double top_hz = std::max(highest_hz, 2.0 * *std::ranges::max_element(crossover.frequency_hz));
+  const int points = static_cast<int>(std::ceil(points_per_octave * std::log2(top_hz / lowest_hz) - 1e-9));
+  std::vector<double> all;
+  for (int k = 0; k <= points; ++k) all.push_back(lowest_hz * std::exp2(static_cast<double>(k) / points_per_octave));
+  return all;
+}
+
+/// What a setting does to the sub's branch at one frequency.
+Complex turn(const BassAlignment& alignment, double frequency_hz) {
+  const double angle = -2e-3 * std::numbers::pi * frequency_hz * alignment.shift_ms;
+  return std::polar(1.0, angle) * (alignment.invert ? -1.0 : 1.0);
+}
+
+/// Levels of `main_weight` main + `sub_weight(f)` sub at the drawn frequencies.
+template <class SubWeight>
+std::vector<double> levels_db(const BassPair& pair, std::span<const double> drawn_hz, double main_weight,
+                              const SubWeight& sub_weight) {
+  std::vector<double> powers;
+  for (std::size_t k = 0; k < pair.frequency_hz.size(); ++k) {
+    const double f = pair.frequency_hz[k];
+    double power = 0.0;
+    for (std::size_t p = 0; p < pair.main.size(); ++p) {
+      power += std::norm(main_weight * pair.main[p][k] + sub_weight(f) * pair.sub[p][k]);
+    }
+    powers.push_back(power / static_cast<double>(pair.main.size()));
+  }
+  const double reach = std::exp2(0.5 / points_per_octave);
+  std::vector<double> levels;
+  for (const double f : drawn_hz) {
+    GridRange near = grid_range(pair.frequency_hz, {Hertz{f / reach}, Hertz{f * reach}});
+    if (near.count == 0) near = {std::min(near.first, powers.size() - 1), 1};  // bins lie further apart at the bottom
+    double sum = 0.0;
+    for (std::size_t k = near.first; k < near.first + near.count; ++k) sum += powers[k];
+    levels.push_back(10.0 * std::log10(std::max(sum / static_cast<double>(near.count), floor_power)));
+  }
+  return levels;
+}
+
+/// Angle of the sub against the main around the crossover; strong bins count more.
+double phase_deg(const BassPair& pair, double crossover_hz, const BassAlignment& alignment) {
+  const GridRange near =
+      grid_range(pair.frequency_hz, {Hertz{crossover_hz / phase_reach}, Hertz{crossover_hz * phase_reach}});
+  Complex sum;
+  for (std::size_t k = near.first; k < near.first + near.count; ++k) {
+    for (std::size_t p = 0; p < pair.main.size(); ++p) {
+      sum += pair.sub[p][k] * turn(alignment, pair.frequency_hz[k]) * std::conj(pair.main[p][k]);
+    }
+  }
+  return std::arg(sum) * 180.0 / std::numbers::pi;
+}
+
+/// The mains' level after their trims, the average in dB.
+double common_level_db(std::span<const std::size_t> mains, std::span<const SpeakerResult> speakers) {
+  double sum = 0.0;
+  for (const std::size_t s : mains) {
+    sum += *speakers[s].measured.positions.front().level_db + *speakers[s].settings.trim_db;
+  }
+  return sum / static_cast<double>(mains.size());
+}
+
+}  // namespace
+
+BassPicture picture_bass(const Rig& rig, const BassMeasurement& bass, const SubwooferGroup& group,
+                         const BassAlignment& alignment, std::span<const SpeakerResult> speakers) {
+  const CrossoverChoice crossover = crossover_of(rig);
+  BassPicture picture{drawn_frequencies(crossover), {}};
+  const auto& drawn_hz = picture.frequency_hz;
+  constexpr double half_a_step = 1.03;  // beyond both ends
+  const Band judged{Hertz{drawn_hz.front() / half_a_step}, Hertz{drawn_hz.back() * half_a_step}};
+  const BassPairs mains = pair_mains(rig, bass, group, crossover, speakers, judged);
+  const double reference_db = common_level_db(mains.mains, speakers);
+  const auto none = [](double) { return Complex{0.0}; };
+  const auto by_arrival = [](double) { return Complex{1.0}; };
+  const auto settled = [&](double f) { return turn(alignment, f); };
+  for (std::size_t m = 0; m < mains.pairs.size(); ++m) {
+    const BassPair& pair = mains.pairs[m];
+    const std::size_t s = mains.mains[m];
+    const auto levels = [&](double main_weight, const auto& sub_weight) {
+      auto all = levels_db(pair, drawn_hz, main_weight, sub_weight);
+      for (double& level : all) level -= reference_db;
+      return all;
+    };
+    const double crossover_hz = crossover.frequency_hz[s];
+    picture.mains.push_back({rig.speakers[s].label, crossover_hz, levels(1.0, none), levels(0.0, by_arrival),
+                             levels(1.0, by_arrival), levels(1.0, settled),
+                             phase_deg(pair, crossover_hz, BassAlignment{}), phase_deg(pair, crossover_hz, alignment)});
+  }
+  return picture;
+}
+
+}  // namespace ringtrue

@@ -1,0 +1,62 @@
+#include <doctest/doctest.h>
+
+#include <nlohmann/json.hpp>
+#include <string>
+
+#include "app/run_program.hpp"
+
+using namespace ringtrue::test;
+using Json = nlohmann::json;
+
+namespace {
+
+constexpr const char* rig = R"(layout = "2.1"
+[bass_management]
+crossover_hz = 90
+[[speaker]]
+label = "L"
+output = 1
+[[speaker]]
+label = "R"
+output = 2
+[[speaker]]
+label = "LFE"
+output = 3
+[[position]]
+offset_m = [0, 0, 0]
+[[position]]
+offset_m = [0.3, 0.1, 0]
+)";
+constexpr const char* room = R"([[speaker]]
+label = "L"
+position_m = [-1.0, 1.7, 0.0]
+[[speaker]]
+label = "R"
+position_m = [1.0, 1.8, 0.0]
+[[speaker]]
+label = "LFE"
+position_m = [0.4, 1.5, -0.9]
+)";
+
+}  // namespace
+
+TEST_CASE("calibrate aligns the sub with the mains and suggests a crossover, the same on any number of threads") {
+  const TemporaryFolder folder;
+  write_file(folder.path() / "rig.toml", rig);
+  write_file(folder.path() / "room.toml", room);
+  const std::string command = "calibrate rig.toml --virtual room.toml --sweep-seconds 1 --suggest-crossover --json";
+  const Outcome one = run_program(folder.path(), command + " --out one --threads 1");
+  const Outcome two = run_program(folder.path(), command + " --out two --threads 2");
+  REQUIRE(one.error == "");
+  CHECK(one.status == 0);  // a suggestion is a note
+  CHECK(one.out == two.out);
+  const Json bass = Json::parse(one.out)["bass_management"];
+  CHECK(bass["alignment"]["subs"][0]["label"] == "LFE");
+  CHECK(bass["alignment"]["band_hz"] == Json::array({45.0, 180.0}));  // an octave each side of 90 Hz
+  CHECK(bass["alignment"]["worst_main_change_db"] >= -0.9);           // docs/bass.md
+  CHECK(bass["crossover_suggestion"]["tried"].size() == 17);          // 40, 50, ... 200 Hz
+  CHECK(bass["picture"]["mains"].size() == 2);
+  const std::string drawing = content_of(folder.path() / "one" / "bass.svg");
+  CHECK(drawing.starts_with("<svg"));
+  CHECK(drawing == content_of(folder.path() / "two" / "bass.svg"));
+}
