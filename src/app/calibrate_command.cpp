@@ -19,6 +19,7 @@
 #include "ringtrue/core/errors.hpp"
 #include "ringtrue/report/bass_picture.hpp"
 #include "ringtrue/report/impulse_responses.hpp"
+#include "ringtrue/report/report_page.hpp"
 #include "ringtrue/report/sheet.hpp"
 #include "ringtrue/rig/rig_file.hpp"
 #include "source.hpp"
@@ -43,6 +44,7 @@ output: the delay in ms and the trim in dB to set, rounded to the interface's
 steps, and whether to invert the polarity. The folder given with --out gets
   calibration.json     the result for programs, with uncertainties and findings
   sheet.txt            the result for people, as shown on the terminal
+  report.html          the result as a page: settings, findings, charts
   bass.svg             with bass management: each main with the sub, before and
                        after, as a picture for the browser
   impulse-responses/   each speaker's response, one channel per mic position
@@ -102,8 +104,9 @@ int run(const CLI::App& command, const Options& options) {
   const Rig rig = read_rig(options.rig);
   require_bass_management(rig, options);
   const auto microphone = microphone_of(command, options);
-  const OutputFolder out{
-      options.out, options.overwrite, {"impulse-responses", "sheet.txt", "bass.svg", "calibration.json"}};
+  const OutputFolder out{options.out,
+                         options.overwrite,
+                         {"impulse-responses", "report.html", "sheet.txt", "bass.svg", "calibration.json"}};
 
   const auto measurements = measure_with_progress(rig, options.source, microphone ? &microphone->response : nullptr);
   Calibration calibration =
@@ -115,6 +118,7 @@ int run(const CLI::App& command, const Options& options) {
 
   out.publish([&](const std::filesystem::path& folder) {
     write_impulse_responses(folder / "impulse-responses", rig, measurements);
+    write_text_atomically(folder / "report.html", format_report_page(calibration, measurements));
     write_text_atomically(folder / "sheet.txt", sheet);
     if (!bass.empty()) write_text_atomically(folder / "bass.svg", bass);
     write_text_atomically(folder / "calibration.json", json);
