@@ -84,12 +84,21 @@
   const canvases = [...document.querySelectorAll('canvas')];
   const redraw = () => canvases.filter((canvas) => charts.has(canvas.id)).forEach(draw);
 
-  // A chart is drawn when it comes near the screen: the page opens at once, however many loudspeakers there are.
-  const watch = new IntersectionObserver((seen) => seen.filter((entry) => entry.isIntersecting).forEach((entry) => {
-    watch.unobserve(entry.target);
-    draw(entry.target);
-  }), { rootMargin: '800px' });
-  canvases.forEach((canvas) => watch.observe(canvas));
+  // What is on the screen first, the rest one by one while nothing else is to do: the page opens at once, however many
+  // loudspeakers there are.
+  const wait = window.requestIdleCallback ?? ((then) => setTimeout(then, 1));
+  const waiting = [...canvases];
+  function draw_next() {
+    const seen = waiting.findIndex((canvas) => {
+      const box = canvas.getBoundingClientRect();
+      return box.bottom > 0 && box.top < window.innerHeight;
+    });
+    const [canvas] = waiting.splice(Math.max(seen, 0), 1);
+    if (canvas === undefined) return;
+    draw(canvas);
+    wait(draw_next);
+  }
+  draw_next();
 
   dark_screen.addEventListener('change', redraw);
   window.addEventListener('beforeprint', () => { on_paper = true; canvases.forEach(draw); });
