@@ -7,6 +7,7 @@
 #include "../html_table.hpp"
 #include "../html_text.hpp"
 #include "../plan_page_style.hpp"
+#include "bass_charts.hpp"
 #include "chart.hpp"
 #include "../in_output_order.hpp"
 #include "measured_charts.hpp"
@@ -185,6 +186,19 @@ void add_speakers(Page& page, const Calibration& calibration, std::span<const Po
   }
 }
 
+void add_bass(Page& page, const Calibration& calibration) {
+  if (!calibration.bass_picture) return;
+  page.heading("bass", "Sub and mains together");
+  page.add("<div class=\"charts\">\n");
+  std::string phases;
+  for (Chart& chart : page::bass_charts(*calibration.bass_picture)) {
+    phases += "<li>" + escaped(chart.title) + ": " + escaped(chart.summary) + "</li>\n";
+    page.figure(std::move(chart));
+  }
+  page.add("</div>\n<details><summary>In words, with the phase at the crossover</summary>\n<ul>\n" + phases +
+           "</ul>\n</details>\n");
+}
+
 void add_how(Page& page, const Calibration& calibration) {
   page.heading("how", "How it was measured");
   const auto spots = calibration.speakers.empty() ? 0 : calibration.speakers.front().measured.positions.size();
@@ -221,6 +235,7 @@ std::string format_report_page(const Calibration& calibration, std::span<const P
   page.heading("findings", "What was found");
   page.add(findings(calibration));
   add_overview(page, calibration);
+  add_bass(page, calibration);
   add_speakers(page, calibration, responses);
   add_how(page, calibration);
 
