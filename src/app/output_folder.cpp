@@ -90,6 +90,10 @@ void OutputFolder::publish(const std::function<void(const fs::path&)>& write) co
       return;
     }
     for (const auto& name : names_) {
+      if (!fs::exists(staging.path() / name)) {  // not among the new results: an old one would pass for one of them
+        if (fs::exists(folder_ / name)) fs::rename(folder_ / name, staging.path() / (name + ".old"));
+        continue;
+      }
       move_into_place(staging.path() / name, folder_ / name, staging.path() / (name + ".old"));
     }
   } catch (const fs::filesystem_error& error) {
