@@ -116,6 +116,7 @@ CorrectionOptions correction_of(const CLI::App& command, const Options& options)
   correction.target = target_of(options.target);
   if (command.count("--transition") > 0) correction.transition_hz = options.transition_hz;
   if (command.count("--low-end") > 0) correction.low_end_hz = options.low_end_hz;
+  correction.threads = options.source.threads;
   correction.fir_taps = options.fir_taps;
   correction.fir_mixed_phase = options.fir_phase == "mixed";
   return correction;
