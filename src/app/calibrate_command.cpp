@@ -14,10 +14,12 @@
 #include "progress.hpp"
 #include "ringtrue/calibration/calibrate.hpp"
 #include "ringtrue/calibration/calibration_json.hpp"
+#include "ringtrue/calibration/correction_firs.hpp"
 #include "ringtrue/capture/atomic_file.hpp"
 #include "ringtrue/capture/microphone_response_file.hpp"
 #include "ringtrue/core/errors.hpp"
 #include "ringtrue/report/bass_picture.hpp"
+#include "ringtrue/report/fir_files.hpp"
 #include "ringtrue/report/impulse_responses.hpp"
 #include "ringtrue/report/report_page.hpp"
 #include "ringtrue/report/sheet.hpp"
@@ -32,6 +34,12 @@ struct Options {
   std::string out;
   SourceOptions source;
   std::string mic_response;
+  std::string target = "flat";
+  double transition_hz = 0.0;
+  double low_end_hz = 0.0;
+  bool no_equaliser = false;
+  int fir_taps = 0;
+  std::string fir_phase = "minimum";
   bool suggest_crossover = false;
   std::vector<double> crossovers_hz;
   bool overwrite = false;
@@ -41,12 +49,14 @@ struct Options {
 constexpr const char* footer =
     R"(Measures each speaker and says what to type into the interface, output by
 output: the delay in ms and the trim in dB to set, rounded to the interface's
-steps, and whether to invert the polarity. The folder given with --out gets
+steps, whether to invert the polarity, and the filters of the equaliser where
+the interface has one. The folder given with --out gets
   calibration.json     the result for programs, with uncertainties and findings
   sheet.txt            the result for people, as shown on the terminal
   report.html          the result as a page: settings, findings, charts
   bass.svg             with bass management: each main with the sub, before and
                        after, as a picture for the browser
+  fir/                 with --fir: what to load into each output
   impulse-responses/   each speaker's response, one channel per mic position
 
 Measure with all delays and trims of the interface at 0. The recorder may start
@@ -92,6 +102,28 @@ std::vector<double> offered_crossovers_hz(const Options& options) {
   return sorted;
 }
 
+/// A target in words, or a file of Hz and dB like a microphone's.
+TargetCurve target_of(const std::string& text) {
+  if (const auto curve = parse_target(text)) return *curve;
+  const MicrophoneResponse points = read_microphone_response(text).response;
+  TargetCurve curve;
+  curve.name = text;
+  curve.points = TargetPoints{points.frequencies_hz, points.gains_db};
+  return curve;
+}
+
+CorrectionOptions correction_of(const CLI::App& command, const Options& options) {
+  CorrectionOptions correction;
+  correction.equaliser = !options.no_equaliser;
+  correction.target = target_of(options.target);
+  if (command.count("--transition") > 0) correction.transition_hz = options.transition_hz;
+  if (command.count("--low-end") > 0) correction.low_end_hz = options.low_end_hz;
+  correction.threads = options.source.threads;
+  correction.fir_taps = options.fir_taps;
+  correction.fir_mixed_phase = options.fir_phase == "mixed";
+  return correction;
+}
+
 void require_bass_management(const Rig& rig, const Options& options) {
   if (!options.suggest_crossover || rig.bass_management) return;
   throw InvalidInput{"--suggest-crossover", "the rig has no [bass_management]",
@@ -104,13 +136,15 @@ int run(const CLI::App& command, const Options& options) {
   const Rig rig = read_rig(options.rig);
   require_bass_management(rig, options);
   const auto microphone = microphone_of(command, options);
+  const CorrectionOptions correction = correction_of(command, options);
   const OutputFolder out{options.out,
                          options.overwrite,
-                         {"impulse-responses", "report.html", "sheet.txt", "bass.svg", "calibration.json"}};
+                         {"impulse-responses", "fir", "report.html", "sheet.txt", "bass.svg", "calibration.json"}};
 
   const auto measurements = measure_with_progress(rig, options.source, microphone ? &microphone->response : nullptr);
-  Calibration calibration =
-      calibrate(rig, measurements, {.suggest_crossover = options.suggest_crossover, .crossovers_hz = crossovers_hz});
+  Calibration calibration = calibrate(
+      rig, measurements,
+      {.suggest_crossover = options.suggest_crossover, .crossovers_hz = crossovers_hz, .correction = correction});
   if (microphone) std::ranges::copy(microphone->notes, std::back_inserter(calibration.findings));
   const std::string json = format_calibration(calibration);
   const std::string sheet = format_sheet(calibration);
@@ -119,6 +153,7 @@ int run(const CLI::App& command, const Options& options) {
   out.publish([&](const std::filesystem::path& folder) {
     write_impulse_responses(folder / "impulse-responses", rig, measurements);
     write_text_atomically(folder / "report.html", format_report_page(calibration, measurements));
+    if (options.fir_taps > 0) write_firs(folder / "fir", rig, correction_firs(calibration, 0, measurements));
     write_text_atomically(folder / "sheet.txt", sheet);
     if (!bass.empty()) write_text_atomically(folder / "bass.svg", bass);
     write_text_atomically(folder / "calibration.json", json);
@@ -137,6 +172,37 @@ Command add_calibrate_command(CLI::App& program) {
   add_source_options(command, options->source);
   command.add_option("--mic-response", options->mic_response, "the microphone's own response, to be taken out")
       ->option_text("FILE");
+  command
+      .add_option("--target", options->target,
+                  "the response to aim at: flat (default), tilt=-0.8 (dB per octave), shelf=120:+4 (Hz:dB), both with "
+                  "a comma, or a file of Hz and dB")
+      ->option_text("TARGET");
+  command
+      .add_option("--transition", options->transition_hz,
+                  "below it each speaker has its own, narrow filters, above it pairs share broad ones; default: from "
+                  "the room's size and decay time")
+      ->option_text("HZ")
+      ->check(CLI::Range(50.0, 1'000.0));
+  command
+      .add_option("--low-end", options->low_end_hz,
+                  "ask for a flat response down to here; default: as far down as each speaker goes by itself")
+      ->option_text("HZ")
+      ->check(CLI::Range(10.0, 500.0));
+  auto* const none = command.add_flag("--no-equaliser", options->no_equaliser, "suggest no filters");
+  auto* const fir = command
+                        .add_option("--fir", options->fir_taps,
+                                    "in place of filters one impulse response of so many taps per output, as mono "
+                                    "32-bit float WAV files in the folder fir/ of the results")
+                        ->option_text("TAPS")
+                        ->check(CLI::Range(256, 65'536))
+                        ->excludes(none);
+  command
+      .add_option("--fir-phase", options->fir_phase,
+                  "minimum (default: no added delay), or mixed: also undoes the phase of the speakers' crossovers, for "
+                  "3 ms more delay on all outputs")
+      ->option_text("PHASE")
+      ->check(CLI::IsMember({"minimum", "mixed"}))
+      ->needs(fir);
   command.add_flag("--suggest-crossover", options->suggest_crossover,
                    "also try the crossover frequencies from 40 to 200 Hz and say which suits these speakers best");
   command.add_option("--crossovers", options->crossovers_hz, "those the interface offers, to be tried instead")

@@ -5,6 +5,7 @@
 
 #include "bass_curves.hpp"
 #include "bass_notes.hpp"
+#include "equalise.hpp"
 #include "importance.hpp"
 #include "ringtrue/dsp/crossover.hpp"
 #include "ringtrue/response/deconvolution.hpp"
@@ -65,7 +66,7 @@ std::vector<BassResponses> equal_members(const Rig& rig, const BassMeasurement& 
                                          GridRange range) {
   std::vector<BassResponses> result;
   for (const std::size_t s : members) {
-    const double level_db = *speakers[s].measured.positions.front().level_db;
+    const double level_db = equalised_level_db(speakers[s]);
     result.push_back(
         part_of(*bass.speakers[s], range, arrival_sign(rig, speakers[s]) * std::pow(10.0, -level_db / 20.0)));
   }

@@ -4,6 +4,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "equalise.hpp"
+
 namespace ringtrue {
 namespace {
 
@@ -71,7 +73,7 @@ double phase_deg(const BassPair& pair, double crossover_hz, const BassAlignment&
 double common_level_db(std::span<const std::size_t> mains, std::span<const SpeakerResult> speakers) {
   double sum = 0.0;
   for (const std::size_t s : mains) {
-    sum += *speakers[s].measured.positions.front().level_db + *speakers[s].settings.trim_db;
+    sum += equalised_level_db(speakers[s]) + *speakers[s].settings.trim_db;
   }
   return sum / static_cast<double>(mains.size());
 }

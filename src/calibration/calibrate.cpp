@@ -11,6 +11,7 @@
 #include "bass_checks.hpp"
 #include "crossover_check.hpp"
 #include "crossover_suggestion.hpp"
+#include "equalise.hpp"
 #include "places.hpp"
 #include "ringtrue/alignment/delays.hpp"
 #include "ringtrue/alignment/trims.hpp"
@@ -237,7 +238,7 @@ void set_trims(const Rig& rig, const SubwooferGroup& group, Calibration& calibra
   for (const SpeakerResult& speaker : calibration.speakers) {
     const auto& level = speaker.measured.positions.front().level_db;
     inputs.push_back(speaker.status == Status::ok && level
-                         ? std::optional{TrimInput{*level, above_mains_db(rig, group, speaker)}}
+                         ? std::optional{TrimInput{equalised_level_db(speaker), above_mains_db(rig, group, speaker)}}
                          : std::nullopt);
   }
   const auto trims = level_trims_db(inputs, {rig.interface.trim_range_db, rig.interface.trim_step_db});
@@ -261,13 +262,15 @@ void add_wiring_note(std::span<const PositionMeasurement> positions, Findings& f
 /// @returns how much later than by its arrival each speaker is to play, ms
 std::vector<double> set_bass(const Rig& rig, std::span<const PositionMeasurement> positions,
                              const CalibrateOptions& options, Calibration& calibration) {
-  const BassMeasurement bass = measure_bass(rig, positions, calibration.speakers);
+  BassMeasurement bass = measure_bass(rig, positions, calibration.speakers);
   for (std::size_t s = 0; s < calibration.speakers.size(); ++s) {
     if (!bass.speakers[s]) continue;
     calibration.speakers[s].measured.band_ends =
         band_ends(*bass.speakers[s], bass.frequency_hz, rig.speakers[s].band, rig.speakers[s].kind);
   }
   add_crossover_notes(rig, calibration);
+  set_equalisers(rig, positions, options.correction, calibration);
+  apply_equalisers(positions, calibration, bass);
   const SubwooferGroup group = group_subwoofers(rig, bass, calibration.speakers);
   set_trims(rig, group, calibration);
   check_bass(rig, group, calibration);

@@ -26,15 +26,6 @@ const char* name(TimeReference reference) {
   return reference == TimeReference::loopback ? "loopback" : "earliest arrival";
 }
 
-const char* name(FilterShape shape) {
-  switch (shape) {
-    case FilterShape::peak: return "peak";
-    case FilterShape::low_shelf: return "low_shelf";
-    case FilterShape::high_shelf: return "high_shelf";
-  }
-  return "peak";
-}
-
 bool needs_attention(const Findings& findings) {
   return std::ranges::any_of(findings, [](const Finding& finding) { return finding.severity != Severity::note; });
 }

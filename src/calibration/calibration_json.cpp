@@ -1,6 +1,7 @@
 #include "ringtrue/calibration/calibration_json.hpp"
 
 #include "bass_json.hpp"
+#include "correction_json.hpp"
 #include "json_numbers.hpp"
 #include "json_reader.hpp"
 #include "rig_json.hpp"
@@ -79,7 +80,8 @@ Object format_speaker(const SpeakerResult& speaker) {
           {"kind", name(speaker.kind)},
           {"status", name(speaker.status)},
           {"measured", format_measured(speaker.measured)},
-          {"settings", format_settings(speaker.settings)}};
+          {"settings", format_settings(speaker.settings)},
+          {"correction", json::format_correction(speaker.correction)}};
 }
 
 Object format_finding(const Finding& finding) {
@@ -131,17 +133,25 @@ Settings read_settings(const Reader& reader) {
 }
 
 /// The result of one speaker, which must be the rig's speaker at the same place in the list.
-SpeakerResult read_speaker(const Reader& reader, const Rig& rig, std::size_t index) {
+SpeakerResult read_speaker(const Reader& reader, const Calibration& calibration) {
+  const Rig& rig = calibration.rig;
+  const std::size_t index = calibration.speakers.size();
   const Speaker& speaker = rig.speakers[index];
   reader.at("label").require(reader.at("label").text() == speaker.label, '"' + speaker.label + "\" as in the rig");
   reader.at("output").require(reader.at("output").number() == speaker.output,
                               std::to_string(speaker.output) + " as in the rig");
-  return {.label = speaker.label,
-          .output = speaker.output,
-          .kind = reader.at("kind").one_of({speaker.kind}),
-          .status = reader.at("status").one_of({Status::ok, Status::silent, Status::unreliable}),
-          .measured = read_measured(reader.at("measured"), rig),
-          .settings = read_settings(reader.at("settings"))};
+  SpeakerResult result{.label = speaker.label,
+                       .output = speaker.output,
+                       .kind = reader.at("kind").one_of({speaker.kind}),
+                       .status = reader.at("status").one_of({Status::ok, Status::silent, Status::unreliable}),
+                       .measured = read_measured(reader.at("measured"), rig),
+                       .settings = read_settings(reader.at("settings"))};
+  if (const auto correction = reader.find("correction")) {
+    correction->require(calibration.correction.has_value(), "backed by a correction of the whole calibration");
+    result.correction =
+        json::read_speaker_correction(*correction, *calibration.correction, result.measured.positions.size());
+  }
+  return result;
 }
 
 Finding read_finding(const Reader& reader) {
@@ -163,6 +173,7 @@ std::string format_calibration(const Calibration& calibration) {
                    {"time_reference", name(calibration.time_reference)},
                    {"speakers", std::move(speakers)},
                    {"bass_management", json::format_bass(calibration)},
+                   {"correction", json::format_correction(calibration.correction)},
                    {"findings", std::move(findings)}};
   const std::string text = all.dump(2, ' ', false, Object::error_handler_t::replace);  // a file name may not be UTF-8
   return json::with_short_arrays(text) + '\n';
@@ -180,11 +191,12 @@ Calibration parse_calibration(std::string_view text, const std::string& text_nam
   calibration.rig = json::read_rig(reader.at("rig"));
   calibration.time_reference =
       reader.at("time_reference").one_of({TimeReference::loopback, TimeReference::earliest_arrival});
+  if (const auto correction = reader.find("correction")) calibration.correction = json::read_correction(*correction);
   const auto speakers = reader.at("speakers").elements(calibration.rig.speakers.size());
   reader.at("speakers")
       .require(speakers.size() == calibration.rig.speakers.size(), "as long as the rig's speaker list");
   for (const auto& speaker : speakers) {
-    calibration.speakers.push_back(read_speaker(speaker, calibration.rig, calibration.speakers.size()));
+    calibration.speakers.push_back(read_speaker(speaker, calibration));
   }
   if (const auto bass = reader.find("bass_management")) json::read_bass(*bass, calibration);
   for (const auto& finding : reader.at("findings").elements(most_findings)) {

@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "bass_section.hpp"
+#include "equaliser_sheet.hpp"
 #include "ringtrue/report/text_layout.hpp"
 
 namespace ringtrue {
@@ -108,26 +109,6 @@ std::string table(const Calibration& calibration) {
   return text + wrapped("? after a polarity: it could not be judged, so it is left as it is.");
 }
 
-std::string describe(const Filter& filter) {
-  const char* shape = filter.shape == FilterShape::peak        ? "peak"
-                      : filter.shape == FilterShape::low_shelf ? "low shelf"
-                                                               : "high shelf";
-  return fmt::format("{} {:.{}f} Hz {:+.{}f} dB Q {:.{}f}", shape, filter.frequency_hz,
-                     decimals_of({filter.frequency_hz}), filter.gain_db, decimals_of({filter.gain_db}), filter.q,
-                     decimals_of({filter.q}));
-}
-
-std::string equalisers(const Calibration& calibration) {
-  std::string text;
-  for (const auto* speaker : in_output_order(calibration)) {
-    std::string filters;
-    for (const auto& filter : speaker->settings.equaliser) filters += (filters.empty() ? "" : "; ") + describe(filter);
-    const std::string label = padded(printable(speaker->label), fit_columns(calibration).label);
-    if (!filters.empty()) text += wrapped(filters, fmt::format("{:>4}  {}  ", speaker->output, label));
-  }
-  return text.empty() ? text : "\nEqualiser\n" + text;
-}
-
 std::string title(const Rig& rig) {
   if (rig.name.empty()) return wrapped(printable(rig.layout));
   return wrapped(printable(fmt::format("{} ({})", rig.name, rig.layout)));
@@ -156,7 +137,8 @@ std::string findings_of(const Findings& findings, Severity severity, const std::
 }  // namespace
 
 std::string format_sheet(const Calibration& calibration) {
-  return title(calibration.rig) + verdict(calibration) + '\n' + table(calibration) + equalisers(calibration) +
+  return title(calibration.rig) + verdict(calibration) + '\n' + table(calibration) +
+         format_equalisers(calibration, in_output_order(calibration), fit_columns(calibration).label) +
          bass_section(calibration) + findings_of(calibration.findings, Severity::stop, "Put right first") +
          findings_of(calibration.findings, Severity::warn, "Look at this") +
          findings_of(calibration.findings, Severity::note, "Good to know");

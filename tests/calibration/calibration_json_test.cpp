@@ -48,10 +48,10 @@ const std::string remedy = "; use a calibration.json that this program wrote";
 TEST_CASE("calibration JSON has the contract's keys in a fixed order") {
   // Source: the outward contract, calibration.json; "kind" and "level_uncertainty_db" are additions.
   const Json json = written(test::example_calibration());
-  CHECK(keys(json) == Keys{"schema", "rig", "time_reference", "speakers", "bass_management", "findings"});
+  CHECK(keys(json) == Keys{"schema", "rig", "time_reference", "speakers", "bass_management", "correction", "findings"});
   CHECK(json["schema"] == "ringtrue.calibration/1");
   const Json& speaker = json["speakers"][0];
-  CHECK(keys(speaker) == Keys{"label", "output", "kind", "status", "measured", "settings"});
+  CHECK(keys(speaker) == Keys{"label", "output", "kind", "status", "measured", "settings", "correction"});
   CHECK(keys(speaker["measured"]) ==
         Keys{"polarity", "position_m", "azimuth_deg", "elevation_deg", "positions", "band_ends", "low_octaves"});
   CHECK(keys(speaker["measured"]["band_ends"]) == Keys{"low_3_db_hz", "low_10_db_hz", "high_3_db_hz", "high_10_db_hz"});

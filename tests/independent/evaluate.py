@@ -37,6 +37,7 @@ import sys
 import tempfile
 import time
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 
 os.environ.setdefault("OMP_NUM_THREADS", "1")
@@ -44,6 +45,7 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 import numpy as np
 
 import bass_score
+import equaliser_score
 import random_rooms
 from random_trouble import TROUBLES
 from random_rooms import ALL_FAULTS, CASES, Expected, Trial, make_trial
@@ -106,6 +108,10 @@ def run_trial(program: str, trial: Trial, keep: str | None) -> dict:
             command += ["--recording", str(path)]
         if trial.loopback:
             command += ["--loopback-channel", "2"]
+        if trial.scene.mic_response:
+            microphone = directory / "microphone.txt"
+            microphone.write_text("".join(f"{f:.4f} {g:.3f}\n" for f, g in trial.scene.mic_response), encoding="utf-8")
+            command += ["--mic-response", str(microphone)]
         run = run_program(command)
         answer = None
         if (out / "calibration.json").exists():
@@ -113,6 +119,13 @@ def run_trial(program: str, trial: Trial, keep: str | None) -> dict:
         if keep:
             (directory / "truth.json").write_text(truth.as_json() + "\n", encoding="utf-8")
         result = judge(trial, truth, answer, run["status"])
+        if trial.case == "equaliser" and trial.scene.mic_response and answer:
+            simulate(replace(trial.scene, mic_response=()), played, recordings)
+            plain = directory / "plain"
+            at = command.index("--mic-response")
+            run_program([str(plain) if part == str(out) else part for part in command[:at]])
+            other = json.loads((plain / "calibration.json").read_text(encoding="utf-8"))
+            result["mic_trace_db"] = equaliser_score.filters_apart_db(answer, other, equaliser_response)
         result.update(run, simulated_s=simulated_s, stimulus_s=made["seconds"],
                       stimulus_length_s=open_wav(stimulus).duration_s)
         return result
@@ -190,8 +203,11 @@ def judge(trial: Trial, truth: Truth, answer: dict | None, status: int | None) -
                                      trial.judged_positions))
         result.update(judge_settings(trial, truth, given, mains, subs))
         result["confident"] = confidently_wrong(truth, given, mains, left_out - set(trial.spoiled))
-        if trial.case in ("bass", "subs") and subs and "failed" not in result:
+        if (trial.case in ("bass", "subs") or trial.case == "equaliser" and trial.bass_managed) and subs \
+                and "failed" not in result:
             result.update(bass_score.score(truth, given, mains, subs, trial.notes, equaliser_response))
+        if trial.case == "equaliser":
+            result.update(equaliser_score.score(truth, given, mains, answer, equaliser_response))
     return result
 
 
@@ -350,6 +366,10 @@ COLUMNS = (("arrival", "arrival_error_ms", 4), ("delay", "delay_error_ms", 4), (
            ("subtrim", "sub_trim_error_db", 2), ("bass", "bass_loss_db", 2), ("basslog", "bass_log_loss_db", 2),
            ("bassmain", "bass_main_loss_db", 2), ("mainlog", "bass_main_log_loss_db", 2),
            ("bassvar", "bass_variance_db2", 1), ("together", "bass_variance_together_db2", 1))
+EQUALISER_COLUMNS = (("flatter", "flatter", 3), ("flatmax", "flatter_worst", 3), ("spot", "spot_ratio", 3),
+                     ("boost", "boost_over_db", 2), ("pairgap", "pair_gap_db", 2), ("filters", "filters_mean", 2),
+                     ("mictrace", "mic_trace_db", 2))
+EQUALISER_LIMITS = (("over", "filters_over", 0),)
 LIMITS = {  # option: (key in the totals, what is broken when it is larger)
     "max-arrival-error-ms": "arrival_error_ms", "max-delay-error-ms": "delay_error_ms",
     "max-level-error-db": "level_error_db", "max-trim-error-db": "trim_error_db",
@@ -357,6 +377,9 @@ LIMITS = {  # option: (key in the totals, what is broken when it is larger)
     "max-sub-trim-error-db": "sub_trim_error_db", "max-bass-loss-db": "bass_loss_db",
     "max-bass-log-loss-db": "bass_log_loss_db", "max-bass-main-loss-db": "bass_main_loss_db",
     "max-bass-main-log-loss-db": "bass_main_log_loss_db",
+    "max-flatter": "mean_flatter", "max-flatter-worst": "flatter_worst", "max-spot-ratio": "spot_ratio",
+    "max-mic-trace-db": "mic_trace_db", "max-boost-over-db": "boost_over_db", "max-pair-gap-db": "pair_gap_db",
+    "max-filters-over": "filters_over",
     "max-absolute-arrival-error-ms": "absolute_arrival_error_ms", "max-position-error-m": "position_error_m",
     "max-polarity-errors": "polarity_wrong", "max-polarity-unsure": "polarity_unsure", "max-missed": "missed",
     "max-misnamed": "misnamed", "max-invented": "invented", "max-unreliable": "unreliable",
@@ -369,10 +392,15 @@ COUNTED = ("polarity_wrong", "polarity_unsure", "invert_differs", "missed", "mis
            "wrong_silence", "confident")
 
 
+def columns_of(case: str) -> tuple:
+    """What to show of a case."""
+    return EQUALISER_COLUMNS + (COLUMNS[3], COLUMNS[6], *COLUMNS[7:]) if case == "equaliser" else COLUMNS
+
+
 def room_line(result: dict) -> str:
     """One room in one line, and a second one for what was found."""
     cells = []
-    for _, key, digits in COLUMNS:
+    for _, key, digits in columns_of(result["case"]):
         value = result.get(key)
         cells.append(f"{value:>8.{digits}f}" if value is not None else f"{'-':>8}")
     line = f"{result['room']:>4} " + "".join(cells) + f"  {result.get('seconds', 0.0):5.2f} s  {result['summary']}"
@@ -389,11 +417,13 @@ def room_line(result: dict) -> str:
 def totals_of(results: list[dict]) -> dict:
     """Worst figures, counts and the statistics of stated uncertainty over all rooms."""
     totals: dict = {"rooms": len(results), "failed": sum(bool(r.get("failed")) for r in results)}
-    for key in [key for _, key, _ in COLUMNS] + ["absolute_arrival_error_ms", "position_error_m", "seconds",
+    for key in [key for _, key, _ in COLUMNS + EQUALISER_COLUMNS + EQUALISER_LIMITS] + [
+            "absolute_arrival_error_ms", "position_error_m", "seconds",
                                                 "memory_mb", "bass_stake_db", "bass_log_stake_db", "simulated_s"]:
         values = [r[key] for r in results if r.get(key) is not None]
         if values:
             totals[key], totals["median_" + key] = max(values), float(np.median(values))
+            totals["mean_" + key] = float(np.mean(values))
     for key in COUNTED:
         totals[key] = sum(len(r.get(key, ())) for r in results)
     totals["faults_expected"] = sum(r.get("faults_expected", 0) for r in results)
@@ -409,7 +439,8 @@ def totals_of(results: list[dict]) -> dict:
 def totals_text(totals: dict) -> str:
     """The totals in words."""
     lines = [f"{totals['rooms']} rooms, {totals['failed']} could not be judged"]
-    for name, key, digits in (*COLUMNS, ("absolute", "absolute_arrival_error_ms", 4), ("place", "position_error_m", 3)):
+    for name, key, digits in (*COLUMNS, *EQUALISER_COLUMNS, ("absolute", "absolute_arrival_error_ms", 4),
+                              ("place", "position_error_m", 3)):
         if key in totals:
             worst, median = totals[key], totals["median_" + key]
             lines.append(f"  {name:<10} worst {worst:.{digits}f}, median {median:.{digits}f}  ({key})")
@@ -493,7 +524,8 @@ def main(arguments: list[str] | None = None) -> int:
         return 2
     work = [(program, options.case, options.seed, options.first_room + k, tuple(options.fault), options.keep,
              options.custom_layout) for k in range(options.rooms)]
-    print(f"case {options.case}, seed {options.seed}\nroom " + "".join(f"{name:>8}" for name, _, _ in COLUMNS))
+    print(f"case {options.case}, seed {options.seed}\nroom "
+          + "".join(f"{name:>8}" for name, _, _ in columns_of(options.case)))
     results = []
     with ProcessPoolExecutor(max_workers=options.jobs) as pool:
         for result in pool.map(_one_room, work):

@@ -31,6 +31,7 @@ CUSTOM_LAYOUT = "custom"        # the contract leaves open what a rig of no stan
 CUSTOM_LABELS = ("north", "N-E", "Top 1", "desk left", "Überkopf", "8", "far_right", "Z")
 
 FIVE_SPOTS_M = ((0.0, 0.0, 0.0), (0.25, 0.0, 0.0), (0.0, 0.25, 0.0), (0.0, 0.0, 0.25), (-0.2, -0.2, 0.1))
+FOUR_SPOTS_M = ((0.0, 0.0, 0.0), (0.25, 0.0, 0.0), (0.0, 0.25, 0.0), (0.0, 0.0, 0.25))
 THREE_SPOTS_M = ((0.0, 0.0, 0.0), (0.3, 0.1, 0.0), (-0.3, -0.1, 0.05))
 
 RIG_FAULTS = ("silent", "polarity", "swapped")
@@ -41,8 +42,8 @@ UNCODED_RECORDING_FAULTS = ("dropout-inserted", "automatic-gain", "noise-gate", 
                             "cut-short", "nan", "wrong-stimulus")
 CODED_FAULTS = RIG_FAULTS + RECORDING_FAULTS
 ALL_FAULTS = CODED_FAULTS + UNCODED_RIG_FAULTS + UNCODED_RECORDING_FAULTS
-CASES = ("identical", "noisy", "mixed", "drift", "loopback", "layouts", "bass", "subs", "healthy", "faults",
-         "faults-uncoded", "trouble", "uncertainty")
+CASES = ("identical", "noisy", "mixed", "drift", "loopback", "layouts", "bass", "subs", "equaliser", "healthy",
+         "faults", "faults-uncoded", "trouble", "uncertainty")
 SLOPES = ("LR12", "LR24", "LR36", "LR48", "BW12", "BW18", "BW24")
 
 
@@ -241,7 +242,7 @@ def make_trial(case: str, seed: int, index: int, faults: tuple[str, ...] = ()) -
     layout_name = "7.1.4"
     if case == "layouts":
         layout_name = (*LAYOUTS, "custom")[index % 5]
-    elif case == "bass":
+    elif case in ("bass", "equaliser"):
         layout_name = ("5.1", "7.1.4")[index % 2]
     elif case == "subs":
         layout_name = "5.1"
@@ -402,6 +403,18 @@ def _subs(trial: Trial, rng: np.random.Generator, faults) -> Trial:
             words.append(f"inverted {label}")
             expected.append(Expected("polarity", "inverted-polarity", (label,), required=False))
     return replace(trial, notes=notes, faults=tuple(words), expected=tuple(expected))
+
+
+def _equaliser(trial: Trial, rng: np.random.Generator, faults) -> Trial:
+    """Four spots around the listener; in every third room a microphone with bumps of 3 dB and a file that says so."""
+    trial = _spots(trial, rng, FOUR_SPOTS_M)
+    if trial.index % 3 != 2:
+        return trial
+    f_hz = 20.0 * 10.0 ** (np.arange(0, 241) / 80.0)
+    centres = np.exp(rng.uniform(np.log((100.0, 400.0, 1500.0)), np.log((300.0, 1200.0, 6000.0))))
+    signs = rng.choice((-1.0, 1.0), 3)
+    gains = sum(3.0 * sign * np.exp(-(np.log2(f_hz / centre) / 0.4) ** 2) for sign, centre in zip(signs, centres))
+    return _with(trial, mic_response=tuple((float(f), round(float(g), 3)) for f, g in zip(f_hz, gains)))
 
 
 def _healthy(trial: Trial, rng: np.random.Generator, faults) -> Trial:
@@ -576,8 +589,8 @@ def _whole_recording(trial, rng, name, targets):
 
 
 _VARIATIONS = {"identical": _as_is, "noisy": _noisy, "mixed": _mixed, "drift": _drift, "loopback": _loopback,
-               "layouts": _as_is, "bass": _bass, "subs": _subs, "healthy": _healthy, "faults": _faults,
-               "uncertainty": _uncertainty,
+               "layouts": _as_is, "bass": _bass, "subs": _subs, "equaliser": _equaliser, "healthy": _healthy,
+               "faults": _faults, "uncertainty": _uncertainty,
                "faults-uncoded": _faults_uncoded}
 _FAULTS = {"silent": _silent, "polarity": _polarity, "swapped": _swapped, "doubled": _doubled, "quiet": _quiet,
            "tweeter-dead": _dead_driver, "woofer-dead": _dead_driver, "clipping": _clipping, "dropout": _dropout,

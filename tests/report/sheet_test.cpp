@@ -111,7 +111,17 @@ TEST_CASE("decimals follow the interface's steps") {
 
 TEST_CASE("the equaliser is listed where there is one") {
   CHECK(contains(format_sheet(test::example_calibration()),
-                 "\nEqualiser\n   1  R        low shelf 120 Hz -2.5 dB Q 0.7\n"));
+                 "\nEqualiser\n"
+                 " Out  Speaker  No  Shape             Hz   Gain dB       Q\n"
+                 "   1  R         1  low shelf        120      -2.5     0.7\n"));
+}
+
+TEST_CASE("the sheet says what the filters are expected to do") {
+  // Source: the example's numbers.
+  const std::string sheet = format_sheet(test::bass_calibration());
+  CHECK(contains(sheet, "\nExpected\n Out  Speaker  Before   After    Boost     Level   Outside\n"));
+  CHECK(contains(sheet, "   1  R          3.2     1.5      2.5      -1.2  "));
+  CHECK(contains(sheet, "Below 180 Hz (from the room's size and decay time)"));
 }
 
 TEST_CASE("an uncertainty too small to show is not shown as none") {

@@ -4,14 +4,26 @@
 #include <vector>
 
 #include "ringtrue/calibration/calibration.hpp"
+#include "ringtrue/correction/target.hpp"
 #include "ringtrue/response/measurement.hpp"
 
 namespace ringtrue {
+
+struct CorrectionOptions {
+  bool equaliser = true;                // where the interface has one
+  TargetCurve target;                   // of all mains and subs
+  std::optional<double> transition_hz;  // 50 to 1000 Hz; empty: from the room's decay time and volume
+  std::optional<double> low_end_hz;     // flat down to here; empty: as far as each speaker reaches by itself
+  int fir_taps = 0;                     // 256 to 65536: finite impulse responses in place of the filters; 0: none
+  bool fir_mixed_phase = false;         // also undo the crossovers' phase, with bounded pre-ringing
+  unsigned threads = 0;                 // 0: one per core; the result does not depend on it
+};
 
 struct CalibrateOptions {
   bool suggest_crossover = false;  // try other crossover frequencies too
   /// Those the interface offers, ascending, 20 to 500 Hz; empty: 40, 50, ... 200 Hz.
   std::vector<double> crossovers_hz{};
+  CorrectionOptions correction{};
 };
 
 /// From measurements at one or more mic positions (in the rig's order, the listening position first) to settings:

@@ -8,6 +8,7 @@
 #include "ringtrue/calibration/bass_picture.hpp"
 #include "ringtrue/core/finding.hpp"
 #include "ringtrue/core/geometry.hpp"
+#include "ringtrue/correction/equaliser.hpp"
 #include "ringtrue/rig/rig.hpp"
 
 namespace ringtrue {
@@ -15,12 +16,10 @@ namespace ringtrue {
 enum class Status { ok, silent, unreliable };
 enum class Polarity { normal, inverted, unsure };
 enum class TimeReference { loopback, earliest_arrival };
-enum class FilterShape { peak, low_shelf, high_shelf };
 
 [[nodiscard]] const char* name(Status status);
 [[nodiscard]] const char* name(Polarity polarity);
 [[nodiscard]] const char* name(TimeReference reference);  // "loopback", "earliest arrival"
-[[nodiscard]] const char* name(FilterShape shape);
 
 /// What was measured of one speaker at one mic position; empty where there is no answer.
 struct PositionResult {
@@ -61,15 +60,6 @@ struct MeasuredSpeaker {
   friend bool operator==(const MeasuredSpeaker&, const MeasuredSpeaker&) = default;
 };
 
-/// One section of the interface's equaliser, W3C Audio EQ Cookbook, shelves with Q.
-struct Filter {
-  FilterShape shape = FilterShape::peak;
-  double frequency_hz = 1'000.0;
-  double gain_db = 0.0;
-  double q = 1.0;
-  friend bool operator==(const Filter&, const Filter&) = default;
-};
-
 /// What to type in for one output, rounded to the interface's steps and inside its ranges.
 /// Empty where the speaker is silent or unreliable: nothing is guessed.
 struct Settings {
@@ -80,6 +70,34 @@ struct Settings {
   friend bool operator==(const Settings&, const Settings&) = default;
 };
 
+/// What a speaker's filters are made for and expected to do. Third octaves stand on
+/// `CorrectionResult::third_octave_hz`; their levels are relative to the target's 0 dB.
+struct SpeakerCorrection {
+  std::array<double, 2> band_hz{};   // what was corrected
+  double level_change_db = 0.0;      // what the filters do to the speaker's level, made up for by its trim
+  double largest_boost_db = 0.0;     // of all filters together, at any frequency
+  double deviation_before_db = 0.0;  // standard deviation from the target over the band, average of positions
+  double deviation_after_db = 0.0;
+  std::vector<double> target_db;
+  std::vector<std::vector<double>> before_db;  // [mic position]
+  std::vector<std::vector<double>> after_db;
+  std::vector<double>
+      fir_gain_db{};  // on CorrectionResult::fir_frequency_hz, when finite impulse responses do the work
+  friend bool operator==(const SpeakerCorrection&, const SpeakerCorrection&) = default;
+};
+
+/// What all corrections have in common.
+struct CorrectionResult {
+  std::string target = "flat";
+  double transition_hz = 200.0;         // narrow corrections below, broad ones shared by pairs above
+  std::string transition_from;          // "room", "option" or "guess"
+  std::vector<double> third_octave_hz;  // nominal centres
+  int fir_taps = 0;                     // of finite impulse responses in place of the interface's filters; 0: none
+  bool fir_mixed_phase = false;
+  std::vector<double> fir_frequency_hz{};
+  friend bool operator==(const CorrectionResult&, const CorrectionResult&) = default;
+};
+
 struct SpeakerResult {
   std::string label;
   int output = 1;
@@ -87,6 +105,7 @@ struct SpeakerResult {
   Status status = Status::ok;
   MeasuredSpeaker measured;
   Settings settings;
+  std::optional<SpeakerCorrection> correction{};  // empty where nothing was to be corrected
   friend bool operator==(const SpeakerResult&, const SpeakerResult&) = default;
 };
 
@@ -132,6 +151,7 @@ struct Calibration {
   std::optional<double> lfe_peak_dbfs{};
   std::optional<BassPicture> bass_picture{};                  // with `bass_alignment`
   std::optional<CrossoverSuggestion> crossover_suggestion{};  // when it was asked for
+  std::optional<CorrectionResult> correction{};               // when the interface has an equaliser
   Findings findings;
   friend bool operator==(const Calibration&, const Calibration&) = default;
 };
