@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <charconv>
 #include <iterator>
 #include <memory>
 #include <optional>
@@ -14,7 +15,9 @@
 #include "ringtrue/capture/microphone_response_file.hpp"
 #include "ringtrue/core/errors.hpp"
 #include "ringtrue/report/impulse_responses.hpp"
+#include "ringtrue/report/places_drawing.hpp"
 #include "ringtrue/report/sheet.hpp"
+#include "ringtrue/report/text_layout.hpp"
 #include "ringtrue/rig/rig_file.hpp"
 #include "source.hpp"
 
@@ -26,6 +29,7 @@ struct Options {
   std::string out;
   SourceOptions source;
   std::string mic_response;
+  std::vector<std::string> known_distances;
   bool suggest_crossover = false;
   bool overwrite = false;
   bool json = false;
@@ -38,6 +42,7 @@ steps, and whether to invert the polarity. The folder given with --out gets
   calibration.json     the result for programs, with uncertainties and findings
   sheet.txt            the result for people, as shown on the terminal
   impulse-responses/   each speaker's response, one channel per mic position
+  places.html          where the speakers stand, drawn to scale
 
 Measure with all delays and trims of the interface at 0. The recorder may start
 up to 0.5 s before or after the player, and may be another device with a clock
@@ -65,6 +70,25 @@ std::optional<MicrophoneFile> microphone_of(const CLI::App& command, const Optio
   return read_microphone_response(options.mic_response);
 }
 
+/// "L=2.05": a speaker and metres.
+KnownDistance known_distance(const std::string& text) {
+  const auto equals = text.rfind('=');
+  double metres = 0.0;
+  const char* const end = text.data() + text.size();
+  const char* const begin = equals == std::string::npos ? end : text.data() + equals + 1;
+  const auto [stopped, error] = std::from_chars(begin, end, metres);
+  const bool is_number = error == std::errc{} && stopped == end && metres > 0.0 && metres <= 100.0;
+  if (is_number && equals > 0) return {text.substr(0, equals), metres};
+  throw InvalidInput{"--known-distance", '"' + text::printable(text.substr(0, 60)) + "\" is not a speaker and metres",
+                     "write LABEL=METRES, from the ear point to its acoustic centre, e.g. L=2.05"};
+}
+
+CalibrateOptions calibrate_options(const Options& options) {
+  CalibrateOptions result{.suggest_crossover = options.suggest_crossover};
+  for (const std::string& text : options.known_distances) result.known_distances.push_back(known_distance(text));
+  return result;
+}
+
 void require_bass_management(const Rig& rig, const Options& options) {
   if (!options.suggest_crossover || rig.bass_management) return;
   throw InvalidInput{"--suggest-crossover", "the rig has no [bass_management]",
@@ -75,17 +99,20 @@ int run(const CLI::App& command, const Options& options) {
   check_source_options(command, options.source);
   const Rig rig = read_rig(options.rig);
   require_bass_management(rig, options);
+  const CalibrateOptions how = calibrate_options(options);
   const auto microphone = microphone_of(command, options);
-  const OutputFolder out{options.out, options.overwrite, {"impulse-responses", "sheet.txt", "calibration.json"}};
+  const OutputFolder out{
+      options.out, options.overwrite, {"impulse-responses", "places.html", "sheet.txt", "calibration.json"}};
 
   const auto measurements = measure_with_progress(rig, options.source, microphone ? &microphone->response : nullptr);
-  Calibration calibration = calibrate(rig, measurements, {.suggest_crossover = options.suggest_crossover});
+  Calibration calibration = calibrate(rig, measurements, how);
   if (microphone) std::ranges::copy(microphone->notes, std::back_inserter(calibration.findings));
   const std::string json = format_calibration(calibration);
   const std::string sheet = format_sheet(calibration);
 
   out.publish([&](const std::filesystem::path& folder) {
     write_impulse_responses(folder / "impulse-responses", rig, measurements);
+    write_text_atomically(folder / "places.html", format_places_page(calibration));
     write_text_atomically(folder / "sheet.txt", sheet);
     write_text_atomically(folder / "calibration.json", json);
   });
@@ -103,6 +130,12 @@ Command add_calibrate_command(CLI::App& program) {
   add_source_options(command, options->source);
   command.add_option("--mic-response", options->mic_response, "the microphone's own response, to be taken out")
       ->option_text("FILE");
+  command
+      .add_option("--known-distance", options->known_distances,
+                  "a main's distance by tape, from the ear point to its acoustic centre (about the tweeter): gives all "
+                  "distances without a loopback (repeat the option)")
+      ->option_text("LABEL=METRES")
+      ->allow_extra_args(false);
   command.add_flag("--suggest-crossover", options->suggest_crossover,
                    "also try the crossover frequencies from 40 to 200 Hz and say which suits these speakers best");
   command.add_flag("--overwrite", options->overwrite, "replace the results that are in the folder");

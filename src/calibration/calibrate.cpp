@@ -291,7 +291,7 @@ Calibration calibrate(const Rig& rig, std::span<const PositionMeasurement> posit
   const std::vector<double> later_ms = set_bass(rig, positions, options, calibration);
   set_delays(rig, later_ms, calibration);
   add_polarity_findings(rig, calibration);
-  if (!set_places(rig, positions, calibration)) add_wiring_note(positions, calibration.findings);
+  if (!set_places(rig, positions, options.known_distances, calibration)) add_wiring_note(positions, calibration.findings);
   std::ranges::stable_sort(calibration.findings, {}, [](const Finding& finding) { return rank(finding.severity); });
   return calibration;
 }

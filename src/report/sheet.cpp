@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "distance_table.hpp"
 #include "ringtrue/report/text_layout.hpp"
 
 namespace ringtrue {
@@ -155,7 +156,8 @@ std::string format_sheet(const Calibration& calibration) {
   return title(calibration.rig) + verdict(calibration) + '\n' + table(calibration) + equalisers(calibration) +
          findings_of(calibration.findings, Severity::stop, "Put right first") +
          findings_of(calibration.findings, Severity::warn, "Look at this") +
-         findings_of(calibration.findings, Severity::note, "Good to know");
+         findings_of(calibration.findings, Severity::note, "Good to know") +
+         distance_table(calibration, fit_columns(calibration).label);
 }
 
 }  // namespace ringtrue

@@ -18,6 +18,8 @@ What the figures mean (healthy mains only; silent, disturbed or otherwise spoile
   sub       the same for subwoofers, relative to the mains: arrival (ms), level (dB), level after trims (dB; wanted is
             0 with bass management, +10 without)
   covered   share of mains whose arrival error is within twice the stated uncertainty
+`places` adds place and direction errors by what was known (spots exact or 1 cm off, with loopback or tape, or relative
+without either) and `lost`, mains that should have been located and were not.
 With several microphone positions delay and trim are judged at the first and on the mean over positions; the better
 counts. `confident` lists speakers that a disturbance or clipping has touched and that are still called ok although
 their arrival is off by more than 0.05 ms or their level by more than 0.5 dB. A finding counts as invented when it is a
@@ -101,6 +103,8 @@ def run_trial(program: str, trial: Trial, keep: str | None) -> dict:
             command += ["--recording", str(path)]
         if trial.loopback:
             command += ["--loopback-channel", "2"]
+        if trial.known_distance:
+            command += ["--known-distance", "{}={:.2f}".format(*trial.known_distance)]
         run = run_program(command)
         answer = None
         if (out / "calibration.json").exists():
@@ -184,6 +188,8 @@ def judge(trial: Trial, truth: Truth, answer: dict | None, status: int | None) -
         result.update(judge_measures(truth, given, mains, subs, answer.get("time_reference") == "loopback"))
         result.update(judge_settings(trial, truth, given, mains, subs))
         result["confident"] = confidently_wrong(truth, given, mains, left_out - set(trial.spoiled))
+        if trial.case == "places":
+            result.update(judge_places(trial, truth, given, mains))
         if trial.case == "bass" and subs:
             result.update(score_bass(truth, given, mains, subs, answer))
     return result
@@ -274,6 +280,37 @@ def judge_settings(trial: Trial, truth: Truth, given: dict, mains: list[str], su
             min(abs(settled[k][w] - np.mean([settled[m][w] for m in judged]) - wanted) for w in ("first_db", "mean_db"))
             for k in subs)
     return result
+
+
+# ---- places --------------------------------------------------------------------------------------------------------
+
+def judge_places(trial: Trial, truth: Truth, given: dict, mains: list[str]) -> dict:
+    """Worst errors of found places and directions, in metres and degrees, by what was known.
+
+    `place_exact`, `direction_exact`: spots exact, distances by loopback or tape; `place_off`, `direction_off`: spots 1 cm
+    off; `direction_relative`: neither loopback nor tape, then a place counts by its stated uncertainty only. `lost`:
+    mains without a direction, or without a place where the time is known. Ratios: error over stated uncertainty.
+    """
+    places, directions, lost, ratios = [], [], [], []
+    absolute = trial.notes["time"] != "neither"
+    for k in mains:
+        measured, true = given[k]["measured"], np.array(truth.speakers[k]["position_m"])
+        if not _is_number(measured.get("azimuth_deg")):
+            lost.append(k)
+            continue
+        found = random_rooms.direction(measured["azimuth_deg"], measured["elevation_deg"])
+        cosine = float(np.clip(found @ true / np.linalg.norm(true), -1.0, 1.0))
+        directions.append(float(np.degrees(np.arccos(cosine))))
+        ratios.append(directions[-1] / max(measured["direction_uncertainty_deg"], 1e-6) / np.sqrt(2.0))
+        if measured.get("position_m"):
+            places.append(float(np.linalg.norm(np.subtract(measured["position_m"], true))))
+            away_m = measured["distance_m"] - float(np.linalg.norm(true))
+            ratios.append(away_m / max(measured["distance_uncertainty_m"], 1e-6))
+        elif absolute:
+            lost.append(k)
+    kind = "relative" if not absolute else "off" if trial.notes["off_m"] else "exact"
+    return {f"place_{kind}_m": _worst(places), f"direction_{kind}_deg": _worst(directions), "lost": lost,
+            "place_uncertainty_ratios": ratios}
 
 
 # ---- bass ----------------------------------------------------------------------------------------------------------
@@ -383,19 +420,24 @@ def _short(finding: dict) -> str:
 COLUMNS = (("arrival", "arrival_error_ms", 4), ("delay", "delay_error_ms", 4), ("level", "level_error_db", 3),
            ("trim", "trim_error_db", 3), ("subarr", "sub_arrival_error_ms", 2), ("sublev", "sub_level_error_db", 2),
            ("subtrim", "sub_trim_error_db", 2), ("bass", "bass_loss_db", 2), ("basslog", "bass_log_loss_db", 2))
+PLACES = ("place_exact_m", "direction_exact_deg", "place_off_m", "direction_off_deg", "place_relative_m",
+          "direction_relative_deg")
 LIMITS = {  # option: (key in the totals, what is broken when it is larger)
     "max-arrival-error-ms": "arrival_error_ms", "max-delay-error-ms": "delay_error_ms",
     "max-level-error-db": "level_error_db", "max-trim-error-db": "trim_error_db",
     "max-sub-arrival-error-ms": "sub_arrival_error_ms", "max-sub-level-error-db": "sub_level_error_db",
     "max-sub-trim-error-db": "sub_trim_error_db", "max-bass-loss-db": "bass_loss_db",
-    "max-bass-log-loss-db": "bass_log_loss_db",
+    "max-bass-log-loss-db": "bass_log_loss_db", "max-place-exact-m": "place_exact_m",
+    "max-direction-exact-deg": "direction_exact_deg", "max-place-off-m": "place_off_m",
+    "max-direction-off-deg": "direction_off_deg", "max-direction-relative-deg": "direction_relative_deg",
+    "max-lost": "lost",
     "max-absolute-arrival-error-ms": "absolute_arrival_error_ms", "max-position-error-m": "position_error_m",
     "max-polarity-errors": "polarity_wrong", "max-polarity-unsure": "polarity_unsure", "max-missed": "missed",
     "max-misnamed": "misnamed", "max-invented": "invented", "max-unreliable": "unreliable",
     "max-wrong-silence": "wrong_silence", "max-confident": "confident",
     "max-failures": "failed", "max-seconds": "seconds", "max-memory-mb": "memory_mb"}
 COUNTED = ("polarity_wrong", "polarity_unsure", "invert_differs", "missed", "misnamed", "invented", "unreliable",
-           "wrong_silence", "confident")
+           "wrong_silence", "confident", "lost")
 
 
 def room_line(result: dict) -> str:
@@ -406,6 +448,7 @@ def room_line(result: dict) -> str:
         cells.append(f"{value:>8.{digits}f}" if value is not None else f"{'-':>8}")
     line = f"{result['room']:>4} " + "".join(cells) + f"  {result.get('seconds', 0.0):5.2f} s  {result['summary']}"
     notes = [f"{key}: {', '.join(result[key])}" for key in (*COUNTED, "findings") if result.get(key)]
+    notes += [f"{key} {result[key]:.3f}" for key in PLACES if result.get(key) is not None]
     if result.get("bad_status"):
         notes.append(f"exit status {result['status']}")
     if result.get("status") not in (0, 1) and result.get("error"):
@@ -418,7 +461,7 @@ def room_line(result: dict) -> str:
 def totals_of(results: list[dict]) -> dict:
     """Worst figures, counts and the statistics of stated uncertainty over all rooms."""
     totals: dict = {"rooms": len(results), "failed": sum(bool(r.get("failed")) for r in results)}
-    for key in [key for _, key, _ in COLUMNS] + ["absolute_arrival_error_ms", "position_error_m", "seconds",
+    for key in [key for _, key, _ in COLUMNS] + ["absolute_arrival_error_ms", "position_error_m", *PLACES, "seconds",
                                                 "memory_mb", "bass_stake_db", "bass_log_stake_db", "simulated_s"]:
         values = [r[key] for r in results if r.get(key) is not None]
         if values:
@@ -427,7 +470,8 @@ def totals_of(results: list[dict]) -> dict:
         totals[key] = sum(len(r.get(key, ())) for r in results)
     totals["faults_expected"] = sum(r.get("faults_expected", 0) for r in results)
     totals["bad_status"] = sum(bool(r.get("bad_status")) for r in results)
-    for name, key in (("uncertainty", "uncertainty_ratios"), ("level_uncertainty", "level_uncertainty_ratios")):
+    for name, key in (("uncertainty", "uncertainty_ratios"), ("level_uncertainty", "level_uncertainty_ratios"),
+                      ("place_uncertainty", "place_uncertainty_ratios")):
         ratios = np.array([x for r in results for x in r.get(key, ())])
         if len(ratios):
             totals[name + "_covered"] = float(np.mean(np.abs(ratios) <= 2.0))
@@ -438,7 +482,8 @@ def totals_of(results: list[dict]) -> dict:
 def totals_text(totals: dict) -> str:
     """The totals in words."""
     lines = [f"{totals['rooms']} rooms, {totals['failed']} could not be judged"]
-    for name, key, digits in (*COLUMNS, ("absolute", "absolute_arrival_error_ms", 4), ("place", "position_error_m", 3)):
+    for name, key, digits in (*COLUMNS, ("absolute", "absolute_arrival_error_ms", 4), ("place", "position_error_m", 3),
+                              *((key.rsplit("_", 1)[0], key, 3) for key in PLACES)):
         if key in totals:
             worst, median = totals[key], totals["median_" + key]
             lines.append(f"  {name:<10} worst {worst:.{digits}f}, median {median:.{digits}f}  ({key})")
@@ -451,7 +496,7 @@ def totals_text(totals: dict) -> str:
                  f"{totals['misnamed']} without the right speaker, {totals['invented']} invented")
     lines.append(f"  statuses   {totals['wrong_silence']} wrongly silent or not, {totals['unreliable']} healthy ones "
                  f"unreliable, {totals['confident']} confidently wrong, {totals['bad_status']} exit statuses wrong")
-    for name, words in (("uncertainty", "arrival"), ("level_uncertainty", "level")):
+    for name, words in (("uncertainty", "arrival"), ("level_uncertainty", "level"), ("place_uncertainty", "place")):
         if name + "_covered" in totals:
             lines.append(f"  covered    {words}: {100 * totals[name + '_covered']:.1f} % within twice the stated "
                          f"uncertainty; rms of error / stated {totals[name + '_rms_ratio']:.2f}")
