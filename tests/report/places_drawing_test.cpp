@@ -65,7 +65,7 @@ TEST_CASE("the fragment and the page hold both drawings, and a page without plac
   CHECK(count(page, "<svg ") == 2);
   CHECK(page.find("Lss stands 25 degrees outside its range.") != std::string::npos);
   CHECK(page.find("Ltr&lt;b&gt;") != std::string::npos);
-  CHECK(page.find("2.00 m +/- 0.02") != std::string::npos);
+  CHECK(page.find("2.00&#160;m +/- 0.02") != std::string::npos);
   Calibration nothing = calibration;
   for (auto& speaker : nothing.speakers) speaker.measured.found.reset();
   CHECK(!has_places(nothing));
