@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <charconv>
 #include <iterator>
 #include <memory>
 #include <optional>
@@ -21,8 +22,10 @@
 #include "ringtrue/report/bass_picture.hpp"
 #include "ringtrue/report/fir_files.hpp"
 #include "ringtrue/report/impulse_responses.hpp"
+#include "ringtrue/report/places_drawing.hpp"
 #include "ringtrue/report/report_page.hpp"
 #include "ringtrue/report/sheet.hpp"
+#include "ringtrue/report/text_layout.hpp"
 #include "ringtrue/rig/rig_file.hpp"
 #include "source.hpp"
 
@@ -40,6 +43,7 @@ struct Options {
   bool no_equaliser = false;
   int fir_taps = 0;
   std::string fir_phase = "minimum";
+  std::vector<std::string> known_distances;
   bool suggest_crossover = false;
   std::vector<double> crossovers_hz;
   bool overwrite = false;
@@ -58,6 +62,7 @@ the interface has one. The folder given with --out gets
                        after, as a picture for the browser
   fir/                 with --fir: what to load into each output
   impulse-responses/   each speaker's response, one channel per mic position
+  places.html          where the speakers stand, drawn to scale
 
 Measure with all delays and trims of the interface at 0. The recorder may start
 up to 0.5 s before or after the player, and may be another device with a clock
@@ -124,6 +129,27 @@ CorrectionOptions correction_of(const CLI::App& command, const Options& options)
   return correction;
 }
 
+/// "L=2.05": a speaker and metres.
+KnownDistance known_distance(const std::string& text) {
+  const auto equals = text.rfind('=');
+  double metres = 0.0;
+  const char* const end = text.data() + text.size();
+  const char* const begin = equals == std::string::npos ? end : text.data() + equals + 1;
+  const auto [stopped, error] = std::from_chars(begin, end, metres);
+  const bool is_number = error == std::errc{} && stopped == end && metres > 0.0 && metres <= 100.0;
+  if (is_number && equals > 0) return {text.substr(0, equals), metres};
+  throw InvalidInput{"--known-distance", '"' + text::printable(text.substr(0, 60)) + "\" is not a speaker and metres",
+                     "write LABEL=METRES, from the ear point to its acoustic centre, e.g. L=2.05"};
+}
+
+CalibrateOptions calibrate_options(const CLI::App& command, const Options& options) {
+  CalibrateOptions result{.suggest_crossover = options.suggest_crossover,
+                          .crossovers_hz = offered_crossovers_hz(options),
+                          .correction = correction_of(command, options)};
+  for (const std::string& text : options.known_distances) result.known_distances.push_back(known_distance(text));
+  return result;
+}
+
 void require_bass_management(const Rig& rig, const Options& options) {
   if (!options.suggest_crossover || rig.bass_management) return;
   throw InvalidInput{"--suggest-crossover", "the rig has no [bass_management]",
@@ -132,19 +158,17 @@ void require_bass_management(const Rig& rig, const Options& options) {
 
 int run(const CLI::App& command, const Options& options) {
   check_source_options(command, options.source);
-  const std::vector<double> crossovers_hz = offered_crossovers_hz(options);
   const Rig rig = read_rig(options.rig);
   require_bass_management(rig, options);
+  const CalibrateOptions how = calibrate_options(command, options);
   const auto microphone = microphone_of(command, options);
-  const CorrectionOptions correction = correction_of(command, options);
   const OutputFolder out{options.out,
                          options.overwrite,
-                         {"impulse-responses", "fir", "report.html", "sheet.txt", "bass.svg", "calibration.json"}};
+                         {"impulse-responses", "fir", "report.html", "places.html", "sheet.txt", "bass.svg",
+                          "calibration.json"}};
 
   const auto measurements = measure_with_progress(rig, options.source, microphone ? &microphone->response : nullptr);
-  Calibration calibration = calibrate(
-      rig, measurements,
-      {.suggest_crossover = options.suggest_crossover, .crossovers_hz = crossovers_hz, .correction = correction});
+  Calibration calibration = calibrate(rig, measurements, how);
   if (microphone) std::ranges::copy(microphone->notes, std::back_inserter(calibration.findings));
   const std::string json = format_calibration(calibration);
   const std::string sheet = format_sheet(calibration);
@@ -154,6 +178,7 @@ int run(const CLI::App& command, const Options& options) {
     write_impulse_responses(folder / "impulse-responses", rig, measurements);
     write_text_atomically(folder / "report.html", format_report_page(calibration, measurements));
     if (options.fir_taps > 0) write_firs(folder / "fir", rig, correction_firs(calibration, 0, measurements));
+    write_text_atomically(folder / "places.html", format_places_page(calibration));
     write_text_atomically(folder / "sheet.txt", sheet);
     if (!bass.empty()) write_text_atomically(folder / "bass.svg", bass);
     write_text_atomically(folder / "calibration.json", json);
@@ -203,6 +228,11 @@ Command add_calibrate_command(CLI::App& program) {
       ->option_text("PHASE")
       ->check(CLI::IsMember({"minimum", "mixed"}))
       ->needs(fir);
+      .add_option("--known-distance", options->known_distances,
+                  "a main's distance by tape, from the ear point to its acoustic centre (about the tweeter): gives all "
+                  "distances without a loopback (repeat the option)")
+      ->option_text("LABEL=METRES")
+      ->allow_extra_args(false);
   command.add_flag("--suggest-crossover", options->suggest_crossover,
                    "also try the crossover frequencies from 40 to 200 Hz and say which suits these speakers best");
   command.add_option("--crossovers", options->crossovers_hz, "those the interface offers, to be tried instead")

@@ -308,7 +308,9 @@ Calibration calibrate(const Rig& rig, std::span<const PositionMeasurement> posit
   add_polarity_findings(rig, calibration);
   const SpotCheck spots = check_spots(rig, positions);
   calibration.findings.insert(calibration.findings.end(), spots.findings.begin(), spots.findings.end());
-  if (!set_places(rig, positions, spots.in_place, calibration)) add_wiring_note(positions, calibration.findings);
+  if (!set_places(rig, positions, spots.in_place, options.known_distances, calibration)) {
+    add_wiring_note(positions, calibration.findings);
+  }
   std::ranges::stable_sort(calibration.findings, {}, [](const Finding& finding) { return rank(finding.severity); });
   return calibration;
 }

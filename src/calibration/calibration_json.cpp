@@ -29,6 +29,7 @@ constexpr int decimals_of_ratio_db = 1;
 constexpr int decimals_of_decay_s = 3;
 constexpr int decimals_of_place_m = 4;
 constexpr int decimals_of_angle_deg = 2;
+constexpr int decimals_of_speed_m_s = 2;
 constexpr int decimals_of_setting = 6;  // finer than any interface's step: drops only binary noise (3.4100000000000001)
 
 Object format_position(const PositionResult& position) {
@@ -48,16 +49,23 @@ Object format_place(const Point& place) {
 
 Object format_measured(const MeasuredSpeaker& measured) {
   const auto& place = measured.position_m;
-  const Direction direction = place ? direction_of(*place) : Direction{};
+  const auto& found = measured.found;
+  std::optional<Direction> direction;
+  if (place) direction = direction_of(*place);
+  if (found) direction = found->direction;
   Object positions = Object::array();
   for (const auto& position : measured.positions) positions.push_back(format_position(position));
-  return {{"polarity", name(measured.polarity)},
-          {"position_m", place ? format_place(*place) : Object{}},
-          {"azimuth_deg", place ? number(direction.azimuth_deg, decimals_of_angle_deg) : Object{}},
-          {"elevation_deg", place ? number(direction.elevation_deg, decimals_of_angle_deg) : Object{}},
-          {"positions", std::move(positions)},
-          {"band_ends", json::format_band_ends(measured.band_ends)},
-          {"low_octaves", json::format_low_octaves(measured.low_octaves)}};
+  return {
+      {"polarity", name(measured.polarity)},
+      {"position_m", place ? format_place(*place) : Object{}},
+      {"azimuth_deg", direction ? number(direction->azimuth_deg, decimals_of_angle_deg) : Object{}},
+      {"elevation_deg", direction ? number(direction->elevation_deg, decimals_of_angle_deg) : Object{}},
+      {"direction_uncertainty_deg", found ? number(found->direction_uncertainty_deg, decimals_of_angle_deg) : Object{}},
+      {"distance_m", found ? number(found->distance_m, decimals_of_place_m) : Object{}},
+      {"distance_uncertainty_m", found ? number(found->distance_uncertainty_m, decimals_of_place_m) : Object{}},
+      {"positions", std::move(positions)},
+      {"band_ends", json::format_band_ends(measured.band_ends)},
+      {"low_octaves", json::format_low_octaves(measured.low_octaves)}};
 }
 
 Object format_settings(const Settings& settings) {
@@ -84,6 +92,13 @@ Object format_speaker(const SpeakerResult& speaker) {
           {"correction", json::format_correction(speaker.correction)}};
 }
 
+Object format_locating(const std::optional<Locating>& locating) {
+  if (!locating) return nullptr;
+  return {{"speed_of_sound_m_s", number(locating->speed_of_sound_m_s, decimals_of_speed_m_s)},
+          {"speed_solved", locating->speed_solved},
+          {"spot_uncertainty_m", number(locating->spot_uncertainty_m, decimals_of_place_m)}};
+}
+
 Object format_finding(const Finding& finding) {
   return {{"severity", name(finding.severity)},
           {"code", finding.code},
@@ -101,6 +116,16 @@ PositionResult read_position(const Reader& reader) {
           .decay_time_s = optional_number(reader.at("decay_time_s"))};
 }
 
+/// Earlier versions wrote the angles of a place alone: what tells that a place was found is its uncertainty.
+std::optional<FoundPlace> read_found(const Reader& reader) {
+  const auto uncertainty = reader.find("direction_uncertainty_deg");
+  if (!uncertainty) return std::nullopt;
+  return FoundPlace{.direction = {reader.at("azimuth_deg").number(), reader.at("elevation_deg").number()},
+                    .direction_uncertainty_deg = uncertainty->number(),
+                    .distance_m = optional_number(reader.at("distance_m")),
+                    .distance_uncertainty_m = optional_number(reader.at("distance_uncertainty_m"))};
+}
+
 MeasuredSpeaker read_measured(const Reader& reader, const Rig& rig) {
   MeasuredSpeaker measured;
   measured.polarity = reader.at("polarity").one_of({Polarity::normal, Polarity::inverted, Polarity::unsure});
@@ -111,6 +136,7 @@ MeasuredSpeaker read_measured(const Reader& reader, const Rig& rig) {
   for (const auto& position : reader.at("positions").elements(rig.positions.size())) {
     measured.positions.push_back(read_position(position));
   }
+  measured.found = read_found(reader);
   if (const auto ends = reader.find("band_ends")) measured.band_ends = json::read_band_ends(*ends);
   if (const auto octaves = reader.find("low_octaves")) measured.low_octaves = json::read_low_octaves(*octaves);
   return measured;
@@ -154,6 +180,12 @@ SpeakerResult read_speaker(const Reader& reader, const Calibration& calibration)
   return result;
 }
 
+Locating read_locating(const Reader& reader) {
+  return {.speed_of_sound_m_s = reader.at("speed_of_sound_m_s").number(),
+          .speed_solved = reader.at("speed_solved").boolean(),
+          .spot_uncertainty_m = reader.at("spot_uncertainty_m").number()};
+}
+
 Finding read_finding(const Reader& reader) {
   return {.severity = reader.at("severity").one_of({Severity::stop, Severity::warn, Severity::note}),
           .code = reader.at("code").text(),
@@ -174,6 +206,7 @@ std::string format_calibration(const Calibration& calibration) {
                    {"speakers", std::move(speakers)},
                    {"bass_management", json::format_bass(calibration)},
                    {"correction", json::format_correction(calibration.correction)},
+                   {"locating", format_locating(calibration.locating)},
                    {"findings", std::move(findings)}};
   const std::string text = all.dump(2, ' ', false, Object::error_handler_t::replace);  // a file name may not be UTF-8
   return json::with_short_arrays(text) + '\n';
@@ -199,6 +232,7 @@ Calibration parse_calibration(std::string_view text, const std::string& text_nam
     calibration.speakers.push_back(read_speaker(speaker, calibration));
   }
   if (const auto bass = reader.find("bass_management")) json::read_bass(*bass, calibration);
+  if (const auto locating = reader.find("locating")) calibration.locating = read_locating(*locating);
   for (const auto& finding : reader.at("findings").elements(most_findings)) {
     calibration.findings.push_back(read_finding(finding));
   }

@@ -43,6 +43,10 @@ Object format_speaker(const Speaker& speaker) {
                 {"kind", name(speaker.kind)},
                 {"band_hz", exact(std::array{speaker.band.low.value(), speaker.band.high.value()})}};
   if (speaker.crossover_hz) object["crossover_hz"] = *speaker.crossover_hz;
+  if (speaker.nominal) {
+    object["azimuth_deg"] = speaker.nominal->azimuth_deg + 0.0;
+    object["elevation_deg"] = speaker.nominal->elevation_deg + 0.0;
+  }
   return object;
 }
 
@@ -90,6 +94,12 @@ BassManagement read_bass_management(const Reader& reader) {
   return bass;
 }
 
+std::optional<Direction> read_nominal(const Reader& reader) {
+  const auto azimuth = reader.find("azimuth_deg");
+  if (!azimuth) return std::nullopt;
+  return Direction{azimuth->number(), reader.at("elevation_deg").number()};
+}
+
 Speaker read_speaker(const Reader& reader) {
   const auto band = range(reader.at("band_hz"));
   const auto crossover = reader.find("crossover_hz");
@@ -97,7 +107,8 @@ Speaker read_speaker(const Reader& reader) {
           .output = reader.at("output").integer(1, most_outputs),
           .kind = reader.at("kind").one_of({SpeakerKind::main, SpeakerKind::sub}),
           .band = {Hertz{band[0]}, Hertz{band[1]}},
-          .crossover_hz = crossover ? std::optional{positive(*crossover)} : std::nullopt};
+          .crossover_hz = crossover ? std::optional{positive(*crossover)} : std::nullopt,
+          .nominal = read_nominal(reader)};
 }
 
 std::vector<Speaker> read_speakers(const Reader& reader) {

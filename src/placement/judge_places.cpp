@@ -6,50 +6,112 @@
 #include <cmath>
 #include <numbers>
 
-#include "ringtrue/rig/layout.hpp"
+#include "exchanged.hpp"
+#include "ringtrue/placement/angle_words.hpp"
+#include "ringtrue/placement/nominal.hpp"
 
 namespace ringtrue {
 namespace {
 
-constexpr double outside_deg = 10.0;    // beyond its range: worth moving
-constexpr double astray_deg = 22.0;     // from its own nominal direction: may be another speaker's place
-constexpr double at_home_deg = 20.0;    // from another's nominal direction: stands in that place
-constexpr double clearly_nearer = 0.6;  // the other place must be that much nearer than its own
-
-double between_deg(Direction a, Direction b) {
-  const double cosine = std::clamp(dot(place(a, 1.0), place(b, 1.0)), -1.0, 1.0);
-  return std::acos(cosine) * 180.0 / std::numbers::pi;
-}
-
-const LayoutChannel* channel_of(const Rig& rig, const Speaker& speaker) {
-  const Layout* layout = find_layout(rig.layout);
-  if (layout == nullptr || speaker.kind == SpeakerKind::sub) return nullptr;
-  const LayoutChannel* channel = find_channel(*layout, speaker.label);
-  return channel == nullptr || channel->is_lfe ? nullptr : channel;
-}
-
-/// Azimuth brought within half a turn of the range's middle, so that bounds can be compared.
-double azimuth_near(double azimuth_deg, const AngleRange& range) {
-  const double middle = 0.5 * (range.az_min_deg + range.az_max_deg);
-  return middle + std::remainder(azimuth_deg - middle, 360.0);
-}
-
-/// The nearest direction inside the range (or the nominal one, where the source gives none).
-Direction nearest_allowed(const LayoutChannel& channel, Direction found) {
-  if (!channel.range) return channel.nominal;
-  const AngleRange& range = *channel.range;
-  return {std::clamp(azimuth_near(found.azimuth_deg, range), range.az_min_deg, range.az_max_deg),
-          std::clamp(found.elevation_deg, range.el_min_deg, range.el_max_deg)};
-}
+constexpr double unsure_deg = 8.0;         // a direction less sure than that proves nothing
+constexpr double outside_deg = 8.0;        // beyond its range: 10 degrees and more are never missed
+constexpr double unsure_distance_m = 0.3;  // then a way in centimetres would be invented
+constexpr double uneven_deg = 5.0;         // of a pair, against its mirror image: common practice
+constexpr double uneven_share = 0.15;      // of its distance
 
 std::string centimetres(double metres, const char* positive, const char* negative) {
   const long whole = std::lround(metres * 100.0);
   return whole == 0 ? "" : fmt::format("{} cm {}", std::abs(whole), whole > 0 ? positive : negative);
 }
 
-/// "14 cm to the left, 6 cm back, 10 cm up"
-std::string movement(Point from, Point to) {
-  const Point way = to - from;
+std::vector<std::optional<Located>> sure_ones(std::span<const std::optional<Located>> found) {
+  std::vector<std::optional<Located>> sure(found.begin(), found.end());
+  for (auto& located : sure) {
+    if (located && located->direction_uncertainty_deg > unsure_deg) located.reset();
+  }
+  return sure;
+}
+
+/// Degrees outside the range in azimuth or elevation, whichever is more, and how sure that is. Straight above and below
+/// the listener azimuths mean nothing: there the angle between the directions counts.
+struct Outside {
+  double degrees = 0.0;
+  double uncertainty_deg = 0.0;
+};
+
+Outside outside_range(const NominalPlace& nominal, const Located& located) {
+  constexpr double steep = 0.35;  // cosine of 70 degrees
+  const Direction found = direction_of(located.place);
+  const Direction allowed = nearest_allowed(nominal, found);
+  const double level = std::cos(found.elevation_deg * std::numbers::pi / 180.0);
+  const double between_deg = angle_between_deg(found, allowed);
+  const double sure_deg = located.direction_uncertainty_deg;
+  if (level < steep || std::cos(allowed.elevation_deg * std::numbers::pi / 180.0) < steep) {
+    return {between_deg, sure_deg};
+  }
+  const double azimuth_deg = std::abs(std::remainder(found.azimuth_deg - allowed.azimuth_deg, 360.0));
+  const double elevation_deg = std::abs(found.elevation_deg - allowed.elevation_deg);
+  if (azimuth_deg > elevation_deg) return {azimuth_deg, sure_deg / level};
+  return {elevation_deg, sure_deg};
+}
+
+/// How to move it: through the room where its distance is known, else by angles.
+std::string instruction(const NominalPlace& nominal, const Located& located) {
+  const Direction allowed = nearest_allowed(nominal, direction_of(located.place));
+  const double distance_m = length_m(located.place);
+  if (located.distance_uncertainty_m <= unsure_distance_m) {
+    return "Move it " + movement_words(place(allowed, distance_m) - located.place) + '.';
+  }
+  return fmt::format("Move it to azimuth {}, elevation {}.", degrees(allowed.azimuth_deg),
+                     degrees(allowed.elevation_deg));
+}
+
+std::string found_words(Direction direction) {
+  return fmt::format("azimuth {:.0f}, elevation {:.0f}", std::round(direction.azimuth_deg) + 0.0,
+                     std::round(direction.elevation_deg) + 0.0);
+}
+
+void add_wrong_place(const Speaker& speaker, const NominalPlace& nominal, const Located& located, Findings& findings) {
+  const Outside outside = outside_range(nominal, located);
+  // A degree of uncertainty is usual; what is less sure must lie further out.
+  if (outside.degrees < outside_deg + 1.5 * std::max(0.0, outside.uncertainty_deg - 1.0)) return;
+  const char* range = nominal.range ? "outside its range" : "from its place";
+  findings.push_back({Severity::warn, "wrong-place", speaker.label,
+                      fmt::format("{} stands {:.0f} degrees {} (found at {}). {}", speaker.label, outside.degrees,
+                                  range, found_words(direction_of(located.place)), instruction(nominal, located))});
+}
+
+bool is_pair(const NominalPlace& left, const NominalPlace& right) {
+  const double azimuth_deg = left.direction.azimuth_deg;
+  return azimuth_deg > 0.0 && azimuth_deg < 180.0 && right.direction.azimuth_deg == -azimuth_deg &&
+         right.direction.elevation_deg == left.direction.elevation_deg;
+}
+
+std::string pair_words(const Speaker& speaker, const Located& located) {
+  const std::string distance = located.distance_uncertainty_m <= unsure_distance_m
+                                   ? fmt::format(", {:.2f} m", length_m(located.place))
+                                   : std::string{};
+  return fmt::format("{} at {}{}", speaker.label, found_words(direction_of(located.place)), distance);
+}
+
+void add_uneven_pair(const Speaker& left, const Located& of_left, const Speaker& right, const Located& of_right,
+                     Findings& findings) {
+  const Point mirrored{-of_right.place.x, of_right.place.y, of_right.place.z};
+  const double away_deg = angle_between_deg(direction_of(of_left.place), direction_of(mirrored));
+  const double sure_deg = std::hypot(of_left.direction_uncertainty_deg, of_right.direction_uncertainty_deg);
+  const double ratio = length_m(of_left.place) / std::max(0.1, length_m(of_right.place));
+  const bool uneven_distance = std::max(ratio, 1.0 / std::max(0.1, ratio)) > 1.0 + uneven_share &&
+                               of_left.distance_uncertainty_m <= unsure_distance_m;
+  if (away_deg < uneven_deg + 2.0 * sure_deg && !uneven_distance) return;
+  findings.push_back({Severity::note, "uneven-pair", left.label,
+                      fmt::format("{}, {}: a pair images best as mirror images. Delay and trim make up for unequal "
+                                  "distances, not for angles.",
+                                  pair_words(left, of_left), pair_words(right, of_right))});
+}
+
+}  // namespace
+
+std::string movement_words(Point way) {
   std::string words;
   for (const std::string& part : {centimetres(way.x, "to the right", "to the left"),
                                   centimetres(way.y, "forward", "back"), centimetres(way.z, "up", "down")}) {
@@ -60,93 +122,31 @@ std::string movement(Point from, Point to) {
   return words;
 }
 
-/// A speaker that was found, with its channel.
-struct Candidate {
-  std::size_t speaker;
-  const LayoutChannel* channel;
-  Direction direction;
-  Located where;
-};
-
-std::vector<Candidate> candidates(const Rig& rig, std::span<const std::optional<Located>> found) {
-  std::vector<Candidate> all;
-  for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
-    const LayoutChannel* channel = channel_of(rig, rig.speakers[s]);
-    if (channel != nullptr && found[s]) all.push_back({s, channel, direction_of(found[s]->place), *found[s]});
-  }
-  return all;
-}
-
-/// True when two speakers stand nearer to each other's places than to their own, by 20 degrees together.
-bool exchanged(const Candidate& one, const Candidate& other) {
-  constexpr double gain_deg = 20.0;
-  const double own = between_deg(one.direction, one.channel->nominal);
-  const double others_own = between_deg(other.direction, other.channel->nominal);
-  const double across = between_deg(one.direction, other.channel->nominal);
-  const double back = between_deg(other.direction, one.channel->nominal);
-  return across < own && back < others_own && own + others_own - across - back > gain_deg;
-}
-
-/// The other speaker whose place this one stands in, if any.
-const Candidate* place_taken(const Candidate& one, std::span<const Candidate> all) {
-  const Candidate* partner = nullptr;
-  for (const Candidate& other : all) {
-    if (other.speaker == one.speaker || !exchanged(one, other)) continue;
-    const auto away = [&](const Candidate& candidate) {
-      return between_deg(one.direction, candidate.channel->nominal);
-    };
-    if (partner == nullptr || away(other) < away(*partner)) partner = &other;
-  }
-  if (partner != nullptr) return partner;
-
-  const double own = between_deg(one.direction, one.channel->nominal);
-  if (own < astray_deg + 2.0 * one.where.direction_uncertainty_deg) return nullptr;
-  const Candidate* taken = nullptr;
-  double nearest = std::min(at_home_deg, clearly_nearer * own);
-  for (const Candidate& other : all) {
-    if (other.speaker == one.speaker) continue;
-    const double away = between_deg(one.direction, other.channel->nominal);
-    if (away >= nearest) continue;
-    nearest = away;
-    taken = &other;
-  }
-  return taken;
-}
-
-}  // namespace
-
-std::vector<Direction> nominal_directions(const Rig& rig) {
-  std::vector<Direction> directions;
-  for (const Speaker& speaker : rig.speakers) {
-    if (const LayoutChannel* channel = channel_of(rig, speaker)) directions.push_back(channel->nominal);
-  }
-  return directions;
-}
-
 Findings judge_places(const Rig& rig, std::span<const std::optional<Located>> found) {
   Findings findings;
-  const std::vector<Candidate> all = candidates(rig, found);
-  for (const Candidate& one : all) {
-    const Speaker& speaker = rig.speakers[one.speaker];
-    if (const Candidate* other = place_taken(one, all)) {
-      const Speaker& owner = rig.speakers[other->speaker];
-      findings.push_back({Severity::stop, "swapped-outputs", speaker.label,
-                          fmt::format("Output {} ({}) plays the speaker that stands where {} (output {}) belongs. "
-                                      "Exchange the two cables and measure again; until then its settings belong to "
-                                      "the other speaker.",
-                                      speaker.output, speaker.label, owner.label, owner.output)});
+  const auto nominal = nominal_places(rig);
+  const auto sure = sure_ones(found);
+  const auto taken = places_taken(nominal, sure);
+  for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
+    if (!sure[s] || !nominal[s]) continue;
+    const Speaker& speaker = rig.speakers[s];
+    if (taken[s] == s) {
+      add_wrong_place(speaker, *nominal[s], *sure[s], findings);
       continue;
     }
-    const Direction allowed = nearest_allowed(*one.channel, one.direction);
-    const double outside = between_deg(one.direction, allowed);
-    if (outside <= outside_deg + one.where.direction_uncertainty_deg) continue;
-    const double distance = length_m(one.where.place);
-    findings.push_back(
-        {Severity::warn, "wrong-place", speaker.label,
-         fmt::format("{} stands {:.0f} degrees outside its range (found at azimuth {:.0f}, elevation {:.0f}). Move it "
-                     "{}.",
-                     speaker.label, outside, one.direction.azimuth_deg, one.direction.elevation_deg,
-                     movement(one.where.place, place(allowed, distance)))});
+    const Speaker& owner = rig.speakers[taken[s]];
+    findings.push_back({Severity::stop, "swapped-outputs", speaker.label,
+                        fmt::format("Output {} ({}) plays the speaker that stands where {} (output {}) belongs. "
+                                    "Exchange the two cables and measure again; until then its settings belong to "
+                                    "the other speaker.",
+                                    speaker.output, speaker.label, owner.label, owner.output)});
+  }
+  if (!findings.empty()) return findings;  // first things first
+  for (std::size_t a = 0; a < rig.speakers.size(); ++a) {
+    for (std::size_t b = 0; b < rig.speakers.size(); ++b) {
+      if (!sure[a] || !sure[b] || !nominal[a] || !nominal[b] || !is_pair(*nominal[a], *nominal[b])) continue;
+      add_uneven_pair(rig.speakers[a], *sure[a], rig.speakers[b], *sure[b], findings);
+    }
   }
   return findings;
 }

@@ -158,6 +158,7 @@ Rig rig_of(const Plan& plan) {
   for (const PlannedSpeaker& planned : plan.speakers) {
     const RingSpeaker& speaker = planned.speaker;
     rig.speakers.push_back({speaker.label, speaker.output, speaker.kind, default_band(speaker.kind)});
+    if (speaker.own_place) rig.speakers.back().nominal = speaker.nominal;
   }
   rig.positions.clear();
   for (const Point& offset_m : plan.microphone_m) rig.positions.push_back({offset_m});

@@ -88,12 +88,13 @@ void add_speaker(Ring& ring, const std::string& label, Direction direction) {
   if (RingSpeaker* const known = find_speaker(ring, label)) {
     known->nominal = direction;
     known->range.reset();
+    known->own_place = true;
     return;
   }
   if (ring.speakers.size() == most_speakers) {
     throw InvalidInput{"speaker " + label, "is one too many", "a rig has at most 64 speakers"};
   }
-  ring.speakers.push_back({label, {}, static_cast<int>(ring.speakers.size()) + 1, kind_of(label), direction, {}});
+  ring.speakers.push_back({label, {}, static_cast<int>(ring.speakers.size()) + 1, kind_of(label), direction, {}, true});
 }
 
 std::optional<std::size_t> partner_of(const Ring& ring, std::size_t speaker) {

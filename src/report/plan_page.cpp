@@ -162,7 +162,8 @@ std::string cables(const Plan& plan) {
 }
 
 std::string microphone(const Plan& plan) {
-  std::string html = heading("microphone", "Microphone spots") + "<ul class=\"ticks\">\n";
+  std::string html = heading("microphone", "Microphone spots") + "<p class=\"soft\">" +
+                     escaped(plan_words::microphone_guidance()) + "</p>\n<ul class=\"ticks\">\n";
   for (std::size_t i = 0; i < plan.microphone_m.size(); ++i) {
     html += tick(fmt::format("Position {}: {}", i + 1, plan_words::microphone_spot(plan.microphone_m[i])));
   }

@@ -140,7 +140,7 @@ std::string stands_and_cables(const Plan& plan) {
 }
 
 std::string microphone(const Plan& plan) {
-  std::string lines = heading("Microphone spots");
+  std::string lines = heading("Microphone spots") + wrapped(plan_words::microphone_guidance());
   for (std::size_t i = 0; i < plan.microphone_m.size(); ++i) {
     lines += fmt::format("[ ] position {}: {}\n", i + 1, plan_words::microphone_spot(plan.microphone_m[i]));
   }

@@ -160,6 +160,17 @@ std::string overhead_rule(const Plan& plan) {
       here, customary_overhead_height_m(plan.request.ear_height_m));
 }
 
+std::string_view microphone_guidance() {
+  return "The tip of the mic goes where the middle of your head will be, pointing up; mark the floor below it. Then "
+         "move "
+         "the stand by the tape, without turning or raising it; for the last spot go back to the mark and raise the "
+         "tip. "
+         "Keep to a centimetre: it turns everything by 2 degrees. One recording at each spot, in this order, proves "
+         "the "
+         "wiring and finds where each speaker stands; for distances add the loopback, or one distance by tape "
+         "(--known-distance).";
+}
+
 std::string microphone_spot(Point offset_m) {
   if (offset_m == Point{}) return "at the ear point";
   std::string words;

@@ -44,4 +44,7 @@ struct Caution {
 /// "right 0.25 m", "the ear point"
 [[nodiscard]] std::string microphone_spot(Point offset_m);
 
+/// How to bring the mic to its spots with a stand and a tape, and what that is good for.
+[[nodiscard]] std::string_view microphone_guidance();
+
 }  // namespace ringtrue::plan_words

@@ -86,6 +86,17 @@ void ScaleDrawing::circle(Spot centre, double radius_m, std::string_view css_cla
                            number(y(centre.v)), number(radius_m * scale_));
 }
 
+void ScaleDrawing::ellipse(Spot centre, double along_m, double across_m, double turn_deg, std::string_view css_class) {
+  elements_ += fmt::format("<ellipse class=\"{}\" transform=\"translate({} {}) rotate({})\" rx=\"{}\" ry=\"{}\"/>\n",
+                           css_class, number(x(centre.u)), number(y(centre.v)), number(turn_deg),
+                           number(along_m * scale_), number(across_m * scale_));
+}
+
+void ScaleDrawing::cross(Spot at, std::string_view css_class) {
+  elements_ += fmt::format("<path class=\"{}\" transform=\"translate({} {})\" d=\"M -5 -5 L 5 5 M -5 5 L 5 -5\"/>\n",
+                           css_class, number(x(at.u)), number(y(at.v)));
+}
+
 void ScaleDrawing::arc(double radius_m, double from_azimuth_deg, double to_azimuth_deg, std::string_view css_class) {
   const auto end = [&](double azimuth_deg) {
     const double azimuth = azimuth_deg * std::numbers::pi / 180.0;

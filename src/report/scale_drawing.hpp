@@ -37,6 +37,10 @@ class ScaleDrawing {
 
   void line(Spot from, Spot to, std::string_view css_class);
   void circle(Spot centre, double radius_m, std::string_view css_class);
+  /// @param turn_deg  of the axis `along`, clockwise from the right
+  void ellipse(Spot centre, double along_m, double across_m, double turn_deg, std::string_view css_class);
+  /// A cross of the size of a letter, whatever the scale.
+  void cross(Spot at, std::string_view css_class);
   /// Part of a circle around the ear point; azimuths count from up the page, positive to the left.
   void arc(double radius_m, double from_azimuth_deg, double to_azimuth_deg, std::string_view css_class);
   /// A loudspeaker, its front towards the ear point; one right at the ear point on paper looks at the reader.

@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "bass_section.hpp"
+#include "distance_table.hpp"
 #include "equaliser_sheet.hpp"
 #include "ringtrue/report/text_layout.hpp"
 
@@ -141,7 +142,8 @@ std::string format_sheet(const Calibration& calibration) {
          format_equalisers(calibration, in_output_order(calibration), fit_columns(calibration).label) +
          bass_section(calibration) + findings_of(calibration.findings, Severity::stop, "Put right first") +
          findings_of(calibration.findings, Severity::warn, "Look at this") +
-         findings_of(calibration.findings, Severity::note, "Good to know");
+         findings_of(calibration.findings, Severity::note, "Good to know") +
+         distance_table(calibration, fit_columns(calibration).label);
 }
 
 }  // namespace ringtrue

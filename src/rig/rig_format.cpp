@@ -108,6 +108,10 @@ std::string format_speakers(const Rig& rig) {
               entry("kind", toml_string(name(speaker.kind)), "") +
               entry("band_hz", list(std::array{speaker.band.low.value(), speaker.band.high.value()}), "");
     if (speaker.crossover_hz) result += entry("crossover_hz", text_of(*speaker.crossover_hz), "");
+    if (speaker.nominal) {
+      result += entry("azimuth_deg", text_of(speaker.nominal->azimuth_deg), "its own place: positive to the left") +
+                entry("elevation_deg", text_of(speaker.nominal->elevation_deg), "positive up");
+    }
   }
   return result;
 }

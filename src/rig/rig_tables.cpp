@@ -89,6 +89,16 @@ std::optional<double> read_own_crossover(const TableReader& table, SpeakerKind k
   return frequency_hz;
 }
 
+/// Where a speaker belongs that has a place of its own: an azimuth, and an elevation unless it is level with the ear.
+std::optional<Direction> read_nominal(const TableReader& table) {
+  Direction direction;
+  const bool has_azimuth = table.read(rig_schema::azimuth, direction.azimuth_deg);
+  const bool has_elevation = table.read(rig_schema::elevation, direction.elevation_deg);
+  if (has_azimuth) return direction;
+  if (!has_elevation) return std::nullopt;
+  table.refuse(rig_schema::elevation.key, "stands without an azimuth", "add azimuth_deg, positive to the left");
+}
+
 }  // namespace
 
 RoomFacts read_room(const TableReader& table) {
@@ -149,6 +159,7 @@ Speaker read_speaker(const TableReader& table, double sample_rate_hz) {
   result.kind = read_kind(table, result.label);
   result.band = read_band(table, result.kind, sample_rate_hz);
   result.crossover_hz = read_own_crossover(table, result.kind);
+  result.nominal = read_nominal(table);
   return result;
 }
 

@@ -65,13 +65,31 @@ TEST_CASE("the main job goes from recordings to delays that geometry confirms") 
   CHECK(outcome.status == 0);
   CHECK(outcome.error.empty());
   CHECK(everything_in(session.path() / "d") ==
-        std::set<std::string>{"calibration.json", "sheet.txt", "impulse-responses", "impulse-responses/L.wav",
-                              "impulse-responses/R.wav", "impulse-responses/index.json"});
+        std::set<std::string>{"calibration.json", "sheet.txt", "places.html", "impulse-responses",
+                              "impulse-responses/L.wav", "impulse-responses/R.wav", "impulse-responses/index.json"});
   const Json speakers = Json::parse(session.content("d/calibration.json"))["speakers"];
   CHECK(speakers[0]["settings"]["delay_ms"] == 0.25);  // 0.2520 to the interface's step of 0.01
   CHECK(speakers[1]["settings"]["delay_ms"] == 0.0);
   CHECK(speakers[0]["measured"]["positions"].size() == 2);
   CHECK(outcome.out == session.content("d/sheet.txt"));
+}
+
+TEST_CASE("one distance by tape gives all distances without a loopback") {
+  const Session session;
+  const std::string one = "calibrate rig.toml --stimulus s.wav --recording takes/position1.wav";
+  CHECK(run_program(session.path(), one + " --known-distance L=1.9723 --out d").status == 0);
+  const Json speakers = Json::parse(session.content("d/calibration.json"))["speakers"];
+  // By Pythagoras from the room above; 1 cm is 29 us.
+  CHECK(std::abs(speakers[0]["measured"]["positions"][0]["distance_m"].get<double>() - 1.9723) < 0.0002);
+  CHECK(std::abs(speakers[1]["measured"]["positions"][0]["distance_m"].get<double>() - 2.0591) < 0.005);
+  CHECK(session.content("d/sheet.txt").find("   2  R           2.06 ") != std::string::npos);
+  for (const char* wrong : {"X=2", "L=", "L=two", "=2", "L=-1", "L=2m", "L"}) {
+    CAPTURE(wrong);
+    const Outcome refused = run_program(session.path(), one + " --out e --known-distance " + wrong);
+    CHECK(refused.status == 2);
+    CHECK(refused.error.find("--known-distance") != std::string::npos);
+    CHECK(!fs::exists(session.path() / "e"));
+  }
 }
 
 TEST_CASE("--json prints the calibration that was saved, and nothing else") {

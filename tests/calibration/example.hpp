@@ -35,6 +35,8 @@ inline Calibration example_calibration() {
     result.speakers.push_back(entry);
   }
   result.speakers[0].measured.position_m = Point{-0.88, 1.53, 0.02};
+  result.speakers[1].measured.found = FoundPlace{{-29.91, 0.65}, 0.42, 1.7652, 0.0112};
+  result.locating = Locating{344.37, true, 0.0058};
   result.speakers[0].settings = {3.41, -0.7, false, {}};
   result.speakers[1].measured.polarity = Polarity::inverted;
   result.speakers[1].settings = {0.0, 0.0, true, {{FilterShape::low_shelf, 120.0, -2.5, 0.7}}};

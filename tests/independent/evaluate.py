@@ -19,6 +19,8 @@ What the figures mean (healthy mains only; silent, disturbed or otherwise spoile
             0 with bass management, +10 without; several managed ones together)
   covered   share of mains whose arrival (and level) error is within twice the stated uncertainty, and the rms of error
             over stated: 1 is just right, 1/3 means that it is stated three times too wide
+`places` adds place and direction errors by what was known (spots exact or 1 cm off, with loopback or tape, or relative
+without either) and `lost`, mains that should have been located and were not.
 With several microphone positions delay and trim are judged at the first and on the mean over positions; the better
 counts. `confident` lists speakers that a disturbance or clipping has touched and that are still called ok although
 their arrival is off by more than 0.05 ms or their level by more than 0.5 dB. A finding counts as invented when it is a
@@ -112,6 +114,8 @@ def run_trial(program: str, trial: Trial, keep: str | None) -> dict:
             microphone = directory / "microphone.txt"
             microphone.write_text("".join(f"{f:.4f} {g:.3f}\n" for f, g in trial.scene.mic_response), encoding="utf-8")
             command += ["--mic-response", str(microphone)]
+        if trial.known_distance:
+            command += ["--known-distance", "{}={:.2f}".format(*trial.known_distance)]
         run = run_program(command)
         answer = None
         if (out / "calibration.json").exists():
@@ -208,6 +212,8 @@ def judge(trial: Trial, truth: Truth, answer: dict | None, status: int | None) -
             result.update(bass_score.score(truth, given, mains, subs, trial.notes, equaliser_response))
         if trial.case == "equaliser":
             result.update(equaliser_score.score(truth, given, mains, answer, equaliser_response))
+        if trial.case == "places":
+            result.update(judge_places(trial, truth, given, mains))
     return result
 
 
@@ -306,6 +312,37 @@ def judge_settings(trial: Trial, truth: Truth, given: dict, mains: list[str], su
     return result
 
 
+# ---- places --------------------------------------------------------------------------------------------------------
+
+def judge_places(trial: Trial, truth: Truth, given: dict, mains: list[str]) -> dict:
+    """Worst errors of found places and directions, in metres and degrees, by what was known.
+
+    `place_exact`, `direction_exact`: spots exact, distances by loopback or tape; `place_off`, `direction_off`: spots 1 cm
+    off; `direction_relative`: neither loopback nor tape, then a place counts by its stated uncertainty only. `lost`:
+    mains without a direction, or without a place where the time is known. Ratios: error over stated uncertainty.
+    """
+    places, directions, lost, ratios = [], [], [], []
+    absolute = trial.notes["time"] != "neither"
+    for k in mains:
+        measured, true = given[k]["measured"], np.array(truth.speakers[k]["position_m"])
+        if not _is_number(measured.get("azimuth_deg")):
+            lost.append(k)
+            continue
+        found = random_rooms.direction(measured["azimuth_deg"], measured["elevation_deg"])
+        cosine = float(np.clip(found @ true / np.linalg.norm(true), -1.0, 1.0))
+        directions.append(float(np.degrees(np.arccos(cosine))))
+        ratios.append(directions[-1] / max(measured["direction_uncertainty_deg"], 1e-6) / np.sqrt(2.0))
+        if measured.get("position_m"):
+            places.append(float(np.linalg.norm(np.subtract(measured["position_m"], true))))
+            away_m = measured["distance_m"] - float(np.linalg.norm(true))
+            ratios.append(away_m / max(measured["distance_uncertainty_m"], 1e-6))
+        elif absolute:
+            lost.append(k)
+    kind = "relative" if not absolute else "off" if trial.notes["off_m"] else "exact"
+    return {f"place_{kind}_m": _worst(places), f"direction_{kind}_deg": _worst(directions), "lost": lost,
+            "place_uncertainty_ratios": ratios}
+
+
 # ---- findings ------------------------------------------------------------------------------------------------------
 
 def _expected_labels(item: Expected, truth: Truth) -> set[str]:
@@ -370,6 +407,8 @@ EQUALISER_COLUMNS = (("flatter", "flatter", 3), ("flatmax", "flatter_worst", 3),
                      ("boost", "boost_over_db", 2), ("pairgap", "pair_gap_db", 2), ("filters", "filters_mean", 2),
                      ("mictrace", "mic_trace_db", 2))
 EQUALISER_LIMITS = (("over", "filters_over", 0),)
+PLACES = ("place_exact_m", "direction_exact_deg", "place_off_m", "direction_off_deg", "place_relative_m",
+          "direction_relative_deg")
 LIMITS = {  # option: (key in the totals, what is broken when it is larger)
     "max-arrival-error-ms": "arrival_error_ms", "max-delay-error-ms": "delay_error_ms",
     "max-level-error-db": "level_error_db", "max-trim-error-db": "trim_error_db",
@@ -379,7 +418,10 @@ LIMITS = {  # option: (key in the totals, what is broken when it is larger)
     "max-bass-main-log-loss-db": "bass_main_log_loss_db",
     "max-flatter": "mean_flatter", "max-flatter-worst": "flatter_worst", "max-spot-ratio": "spot_ratio",
     "max-mic-trace-db": "mic_trace_db", "max-boost-over-db": "boost_over_db", "max-pair-gap-db": "pair_gap_db",
-    "max-filters-over": "filters_over",
+    "max-filters-over": "filters_over", "max-place-exact-m": "place_exact_m",
+    "max-direction-exact-deg": "direction_exact_deg", "max-place-off-m": "place_off_m",
+    "max-direction-off-deg": "direction_off_deg", "max-direction-relative-deg": "direction_relative_deg",
+    "max-lost": "lost",
     "max-absolute-arrival-error-ms": "absolute_arrival_error_ms", "max-position-error-m": "position_error_m",
     "max-polarity-errors": "polarity_wrong", "max-polarity-unsure": "polarity_unsure", "max-missed": "missed",
     "max-misnamed": "misnamed", "max-invented": "invented", "max-unreliable": "unreliable",
@@ -389,7 +431,7 @@ LEAST = {  # option: (keys in the totals, what is broken when one of them is sma
     "min-covered": ("uncertainty_covered",), "min-level-covered": ("level_uncertainty_covered",),
     "min-rms-ratio": ("uncertainty_rms_ratio", "level_uncertainty_rms_ratio")}
 COUNTED = ("polarity_wrong", "polarity_unsure", "invert_differs", "missed", "misnamed", "invented", "unreliable",
-           "wrong_silence", "confident")
+           "wrong_silence", "confident", "lost")
 
 
 def columns_of(case: str) -> tuple:
@@ -405,6 +447,7 @@ def room_line(result: dict) -> str:
         cells.append(f"{value:>8.{digits}f}" if value is not None else f"{'-':>8}")
     line = f"{result['room']:>4} " + "".join(cells) + f"  {result.get('seconds', 0.0):5.2f} s  {result['summary']}"
     notes = [f"{key}: {', '.join(result[key])}" for key in (*COUNTED, "findings") if result.get(key)]
+    notes += [f"{key} {result[key]:.3f}" for key in PLACES if result.get(key) is not None]
     if result.get("bad_status"):
         notes.append(f"exit status {result['status']}")
     if result.get("status") not in (0, 1) and result.get("error"):
@@ -418,7 +461,7 @@ def totals_of(results: list[dict]) -> dict:
     """Worst figures, counts and the statistics of stated uncertainty over all rooms."""
     totals: dict = {"rooms": len(results), "failed": sum(bool(r.get("failed")) for r in results)}
     for key in [key for _, key, _ in COLUMNS + EQUALISER_COLUMNS + EQUALISER_LIMITS] + [
-            "absolute_arrival_error_ms", "position_error_m", "seconds",
+            "absolute_arrival_error_ms", "position_error_m", *PLACES, "seconds",
                                                 "memory_mb", "bass_stake_db", "bass_log_stake_db", "simulated_s"]:
         values = [r[key] for r in results if r.get(key) is not None]
         if values:
@@ -428,7 +471,8 @@ def totals_of(results: list[dict]) -> dict:
         totals[key] = sum(len(r.get(key, ())) for r in results)
     totals["faults_expected"] = sum(r.get("faults_expected", 0) for r in results)
     totals["bad_status"] = sum(bool(r.get("bad_status")) for r in results)
-    for name, key in (("uncertainty", "uncertainty_ratios"), ("level_uncertainty", "level_uncertainty_ratios")):
+    for name, key in (("uncertainty", "uncertainty_ratios"), ("level_uncertainty", "level_uncertainty_ratios"),
+                      ("place_uncertainty", "place_uncertainty_ratios")):
         ratios = np.array([x for r in results for x in r.get(key, ())])
         if len(ratios):
             totals[name + "_covered"] = float(np.mean(np.abs(ratios) <= 2.0))
@@ -440,7 +484,8 @@ def totals_text(totals: dict) -> str:
     """The totals in words."""
     lines = [f"{totals['rooms']} rooms, {totals['failed']} could not be judged"]
     for name, key, digits in (*COLUMNS, *EQUALISER_COLUMNS, ("absolute", "absolute_arrival_error_ms", 4),
-                              ("place", "position_error_m", 3)):
+                              ("place", "position_error_m", 3),
+                              *((key.rsplit("_", 1)[0], key, 3) for key in PLACES)):
         if key in totals:
             worst, median = totals[key], totals["median_" + key]
             lines.append(f"  {name:<10} worst {worst:.{digits}f}, median {median:.{digits}f}  ({key})")
@@ -453,7 +498,7 @@ def totals_text(totals: dict) -> str:
                  f"{totals['misnamed']} without the right speaker, {totals['invented']} invented")
     lines.append(f"  statuses   {totals['wrong_silence']} wrongly silent or not, {totals['unreliable']} healthy ones "
                  f"unreliable, {totals['confident']} confidently wrong, {totals['bad_status']} exit statuses wrong")
-    for name, words in (("uncertainty", "arrival"), ("level_uncertainty", "level")):
+    for name, words in (("uncertainty", "arrival"), ("level_uncertainty", "level"), ("place_uncertainty", "place")):
         if name + "_covered" in totals:
             lines.append(f"  covered    {words}: {100 * totals[name + '_covered']:.1f} % within twice the stated "
                          f"uncertainty; rms of error / stated {totals[name + '_rms_ratio']:.2f}")

@@ -30,6 +30,15 @@ BS2051_NAMES = {"2.0": "0+2+0", "5.1": "0+5+0", "7.1.4": "4+7+0"}
 CUSTOM_LAYOUT = "custom"        # the contract leaves open what a rig of no standard layout is called
 CUSTOM_LABELS = ("north", "N-E", "Top 1", "desk left", "Überkopf", "8", "far_right", "Z")
 
+RANGES = {      # where ITU-R BS.2051-1 lets them stand: azimuth low, high, elevation low, high; left side, right mirrors it
+    "2.0": {"L": (30, 30, 0, 0)},
+    "5.1": {"L": (30, 30, 0, 0), "C": (0, 0, 0, 0), "Ls": (100, 120, 0, 15)},
+    "7.1.4": {"L": (30, 45, 0, 0), "C": (0, 0, 0, 0), "Lss": (85, 110, 0, 0), "Lrs": (120, 150, 0, 0),
+              "Ltf": (30, 45, 30, 55), "Ltr": (100, 150, 30, 55)},
+    "9.1.6": {"L": (22.5, 30, 0, 5), "C": (0, 0, 0, 5), "Lss": (90, 90, 0, 15), "Lrs": (110, 135, 0, 15),
+              "Lw": (45, 60, 0, 5), "Ltf": (45, 60, 30, 45), "Ltm": (90, 90, 30, 45), "Ltr": (110, 135, 30, 45)},
+}
+FOUR_SPOTS_M = ((0.0, 0.0, 0.0), (0.25, 0.0, 0.0), (0.0, 0.25, 0.0), (0.0, 0.0, 0.25))
 FIVE_SPOTS_M = ((0.0, 0.0, 0.0), (0.25, 0.0, 0.0), (0.0, 0.25, 0.0), (0.0, 0.0, 0.25), (-0.2, -0.2, 0.1))
 FOUR_SPOTS_M = ((0.0, 0.0, 0.0), (0.25, 0.0, 0.0), (0.0, 0.25, 0.0), (0.0, 0.0, 0.25))
 THREE_SPOTS_M = ((0.0, 0.0, 0.0), (0.3, 0.1, 0.0), (-0.3, -0.1, 0.05))
@@ -43,7 +52,7 @@ UNCODED_RECORDING_FAULTS = ("dropout-inserted", "automatic-gain", "noise-gate", 
 CODED_FAULTS = RIG_FAULTS + RECORDING_FAULTS
 ALL_FAULTS = CODED_FAULTS + UNCODED_RIG_FAULTS + UNCODED_RECORDING_FAULTS
 CASES = ("identical", "noisy", "mixed", "drift", "loopback", "layouts", "bass", "subs", "equaliser", "healthy",
-         "faults", "faults-uncoded", "trouble", "uncertainty")
+         "faults", "faults-uncoded", "trouble", "uncertainty", "places")
 SLOPES = ("LR12", "LR24", "LR36", "LR48", "BW12", "BW18", "BW24")
 
 
@@ -83,6 +92,11 @@ class Trial:
     judged_positions: tuple[int, ...] | None = None     # whose figures are judged; None: all
     faults: tuple[str, ...] = ()
     notes: dict = field(default_factory=dict)
+
+    @property
+    def known_distance(self) -> tuple[str, float] | None:
+        """A speaker whose distance was taken by tape, and metres."""
+        return self.notes.get("known_distance")
 
     @property
     def loopback(self) -> bool:
@@ -246,6 +260,8 @@ def make_trial(case: str, seed: int, index: int, faults: tuple[str, ...] = ()) -
         layout_name = ("5.1", "7.1.4")[index % 2]
     elif case == "subs":
         layout_name = "5.1"
+    elif case == "places":
+        layout_name = ("7.1.4", "5.1", "7.1.4", "9.1.6", "2.0")[index % 5]
     layout = custom_layout(rng) if layout_name == "custom" else LAYOUTS[layout_name]
     if case == "subs":
         layout = layout | {f"Sub{k + 2}": None for k in range(index % 3)}
@@ -276,7 +292,7 @@ def make_trial(case: str, seed: int, index: int, faults: tuple[str, ...] = ()) -
         trial = _VARIATIONS[case](trial, rng, faults)
     scene = trial.scene
     text = rig_toml(f"{case} {index}", written, room, scene.speakers, bass_managed,
-                    trial.rig_offsets_m or scene.mic_offsets_m, trial.notes)
+                    trial.notes.get("rig_offsets_m") or trial.rig_offsets_m or scene.mic_offsets_m, trial.notes)
     return replace(trial, rig_toml=text)
 
 
@@ -428,6 +444,91 @@ def _healthy(trial: Trial, rng: np.random.Generator, faults) -> Trial:
     if rng.random() < 0.3:
         trial = _changed_recorder(trial, sample_rate_hz=int(rng.choice((44100, 96000))))
     return trial
+
+
+# ---- places --------------------------------------------------------------------------------------------------------
+
+def range_of(layout_name: str, label: str) -> tuple[float, float, float, float]:
+    """Azimuth low and high, elevation low and high of a label; those of the right side are mirrored."""
+    own = RANGES[layout_name]
+    if label in own:
+        return own[label]
+    low, high, el_low, el_high = own["L" + label[1:]]
+    return -high, -low, el_low, el_high
+
+
+def _in_range(trial: Trial, rng: np.random.Generator) -> Trial:
+    """Every main anywhere inside its range, as far as the room takes it."""
+    layout = trial.notes["layout"]
+    for s in trial.scene.speakers:
+        if s.kind == "sub":
+            continue
+        low, high, el_low, el_high = range_of(layout, s.label)
+        position = rng.uniform(1.5, 2.2) * direction(rng.uniform(low, high), rng.uniform(el_low, el_high))
+        if clearance_m(trial.scene.room, position) > 0.2:
+            trial = _changed_speaker(trial, s.label, position_m=tuple(float(x) for x in position))
+    return trial
+
+
+def _elsewhere(trial: Trial, rng: np.random.Generator, kind: str) -> Trial:
+    """One main more than 10 degrees outside its range: turned, at a wrong height, or on the other side."""
+    layout = trial.notes["layout"]
+    mains = [s for s in trial.scene.speakers if s.kind == "main" and (kind != "mirrored" or s.label != "C")]
+    for _ in range(500):
+        s = mains[int(rng.integers(len(mains)))]
+        low, high, el_low, el_high = range_of(layout, s.label)
+        azimuth, elevation = rng.uniform(low, high), rng.uniform(el_low, el_high)
+        if kind == "mirrored":
+            azimuth = -azimuth
+        elif kind == "height":
+            elevation = el_high + rng.uniform(12.0, 35.0) if rng.random() < 0.7 else el_low - rng.uniform(12.0, 25.0)
+        else:
+            away = rng.uniform(11.5, 40.0)
+            azimuth = high + away if rng.random() < 0.5 else low - away
+        position = rng.uniform(1.3, 2.2) * direction(azimuth, elevation)
+        others = [t for t in trial.scene.speakers if t.label != s.label]
+        free = all(np.linalg.norm(np.subtract(position, t.position_m)) > 0.25 for t in others)
+        if free and clearance_m(trial.scene.room, position) > 0.15:
+            trial = _changed_speaker(trial, s.label, position_m=tuple(float(x) for x in position))
+            return _noted(trial, f"{kind} {s.label} at {azimuth:.0f}, {elevation:.0f}",
+                          Expected("elsewhere", "wrong-place", (s.label,)))
+    return trial
+
+
+def _places(trial: Trial, rng: np.random.Generator, faults) -> Trial:
+    """Four or five mic spots, exact or 1 cm off, at 30 dB, with a loopback, a taped distance or neither; at times two
+    cables are crossed or a speaker stands in a wrong place."""
+    if rng.random() < 0.5:
+        trial = _in_range(trial, rng)
+    spots = FIVE_SPOTS_M if rng.random() < 0.35 else FOUR_SPOTS_M
+    off_m = 0.01 if trial.index % 2 else 0.0
+    time = ("loopback", "tape", "loopback", "neither")[trial.index // 2 % 4]
+    if time == "loopback":
+        trial = _changed_recorder(trial, loopback=True)
+    ways = rng.normal(size=(len(spots), 3))
+    ways[0] = 0.0                                        # the first spot is what makes the ear point
+    lengths = np.maximum(np.linalg.norm(ways, axis=1, keepdims=True), 1e-9)
+    true_spots = np.array(spots) + off_m * ways / lengths
+    trial = _spots(trial, rng, [tuple(float(x) for x in spot) for spot in true_spots])
+    trial = _with(trial, noise=replace(trial.scene.noise, signal_to_noise_db=30.0))
+    kind = faults[0] if faults else str(rng.choice(("none", "swapped", "turned", "height", "mirrored"),
+                                                   p=(0.3, 0.3, 0.2, 0.1, 0.1)))
+    mains = [s.label for s in trial.scene.speakers if s.kind == "main"]
+    if kind == "swapped":
+        trial = _swapped(trial, rng, kind, [str(label) for label in rng.permutation(mains)])
+    elif kind != "none":
+        trial = _elsewhere(trial, rng, kind)
+    notes = dict(trial.notes, rig_offsets_m=spots, off_m=off_m, time=time)
+    if time == "tape":
+        fed = {label: out for out, label in trial.scene.wires or [(s.output, s.label) for s in trial.scene.speakers]}
+        straight = [s for s in trial.scene.speakers if s.kind == "main" and fed[s.label] == s.output]
+        taped = straight[int(rng.integers(len(straight)))] if straight else None
+        if taped:
+            notes["known_distance"] = (taped.label, round(float(np.linalg.norm(taped.position_m)), 2))
+        else:
+            notes["time"] = "neither"
+    words = f"{'1 cm off' if off_m else 'exact'}, {notes['time']}"
+    return replace(trial, notes=notes, faults=(words,) + trial.faults)
 
 
 # ---- faults --------------------------------------------------------------------------------------------------------
@@ -591,7 +692,7 @@ def _whole_recording(trial, rng, name, targets):
 _VARIATIONS = {"identical": _as_is, "noisy": _noisy, "mixed": _mixed, "drift": _drift, "loopback": _loopback,
                "layouts": _as_is, "bass": _bass, "subs": _subs, "equaliser": _equaliser, "healthy": _healthy,
                "faults": _faults, "uncertainty": _uncertainty,
-               "faults-uncoded": _faults_uncoded}
+               "faults-uncoded": _faults_uncoded, "places": _places}
 _FAULTS = {"silent": _silent, "polarity": _polarity, "swapped": _swapped, "doubled": _doubled, "quiet": _quiet,
            "tweeter-dead": _dead_driver, "woofer-dead": _dead_driver, "clipping": _clipping, "dropout": _dropout,
            "event": _event, "drift": _clock, "low-snr": _low_snr}

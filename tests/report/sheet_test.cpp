@@ -124,6 +124,23 @@ TEST_CASE("the sheet says what the filters are expected to do") {
   CHECK(contains(sheet, "Below 180 Hz (from the room's size and decay time)"));
 }
 
+TEST_CASE("distances are listed in the units interfaces ask for, and delays too") {
+  // By hand: 1.7652 m = 5.79 feet (0.3048 m); at 344.37 m/s 5.126 ms, 246 samples of 48 kHz. 3.41 ms are 164 samples,
+  // 1.174 m, 3.853 feet.
+  const std::string sheet = format_sheet(test::example_calibration());
+  CHECK(contains(sheet, "Distances from the listening position\n"));
+  CHECK(contains(sheet, "   1  R           1.77     5.79     5.13       246    0.01\n"));
+  CHECK(contains(sheet, "   2  Ltf            -        -        -         -       -\n"));
+  CHECK(contains(sheet, "   3  L          3.410       164    1.174    3.853\n"));
+  CHECK(contains(sheet, "   1  R          -29.9        0.7      0.4\n"));
+  Calibration unknown = healthy();
+  for (auto& speaker : unknown.speakers) {
+    speaker.measured.found.reset();
+    for (auto& position : speaker.measured.positions) position.distance_m.reset();
+  }
+  CHECK_FALSE(contains(format_sheet(unknown), "Distances from"));
+}
+
 TEST_CASE("an uncertainty too small to show is not shown as none") {
   Calibration calibration = healthy();
   calibration.speakers[1].measured.positions[0].arrival_uncertainty_ms = 0.00004;

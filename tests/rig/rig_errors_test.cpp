@@ -237,6 +237,10 @@ TEST_CASE("labels, outputs, kinds and bands that cannot be are refused") {
        "rig.toml:4, output: the number 1 where a whole number is expected; write, for example, output = 1"},
       {test::with_speaker("\"L\"", "1", "kind = \"woofer\""),
        "rig.toml:5, kind: \"woofer\" is no kind of speaker; write kind = \"main\" or kind = \"sub\""},
+      {test::with_speaker("\"L\"", "1", "elevation_deg = 30"),
+       "rig.toml:5, elevation_deg: stands without an azimuth; add azimuth_deg, positive to the left"},
+      {test::with_speaker("\"L\"", "1", "azimuth_deg = 181"),
+       "rig.toml:5, azimuth_deg: 181 is outside -180 to 180 degrees; write, for example, azimuth_deg = 30"},
       {test::with_speaker("\"L\"", "1", "band_hz = [20000, 50]"),
        "rig.toml:5, band_hz: the range runs backwards, from 20000 to 50; write the smaller number first, band_hz = "
        "[50, 20000]"},

@@ -37,6 +37,7 @@ class RandomRigs {
       rig.speakers.push_back(speaker(i));
       const bool may_have_own = rig.bass_management && rig.speakers.back().kind == SpeakerKind::main;
       if (may_have_own && flip()) rig.speakers.back().crossover_hz = between(20.0, 500.0);
+      if (flip()) rig.speakers.back().nominal = Direction{between(-180.0, 180.0), between(-90.0, 90.0)};
     }
     const double positions = between(0.0, 6.0);
     for (int i = 0; i < static_cast<int>(positions); ++i) {
@@ -161,8 +162,8 @@ TEST_CASE("a small change of the bass management in a written rig makes another 
 TEST_CASE("a written rig and docs/rig.md name every key, no written line is over 120 columns") {
   std::ostringstream page;
   page << std::ifstream{RINGTRUE_SOURCE_DIR "/docs/rig.md"}.rdbuf();
-  const std::string text =
-      format_rig(parse_rig("layout = \"7.1.4\"\n[bass_management]\n" + test::one_speaker + "crossover_hz = 120\n", ""));
+  const std::string text = format_rig(parse_rig(
+      "layout = \"7.1.4\"\n[bass_management]\n" + test::one_speaker + "crossover_hz = 120\nazimuth_deg = 30\n", ""));
   for (const char* key : {"name",
                           "layout",
                           "[room]",
@@ -191,6 +192,8 @@ TEST_CASE("a written rig and docs/rig.md name every key, no written line is over
                           "output",
                           "kind",
                           "band_hz",
+                          "azimuth_deg",
+                          "elevation_deg",
                           "[[position]]",
                           "offset_m"}) {
     CAPTURE(key);

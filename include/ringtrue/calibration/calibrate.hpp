@@ -1,6 +1,7 @@
 #pragma once
 
 #include <span>
+#include <string>
 #include <vector>
 
 #include "ringtrue/calibration/calibration.hpp"
@@ -19,11 +20,18 @@ struct CorrectionOptions {
   unsigned threads = 0;                 // 0: one per core; the result does not depend on it
 };
 
+/// A distance taken by tape, from the ear point to a main's acoustic centre (about the tweeter).
+struct KnownDistance {
+  std::string label;
+  double distance_m = 0.0;
+};
+
 struct CalibrateOptions {
   bool suggest_crossover = false;  // try other crossover frequencies too
   /// Those the interface offers, ascending, 20 to 500 Hz; empty: 40, 50, ... 200 Hz.
   std::vector<double> crossovers_hz{};
   CorrectionOptions correction{};
+  std::vector<KnownDistance> known_distances{};  // each gives the absolute time, also without a loopback
 };
 
 /// From measurements at one or more mic positions (in the rig's order, the listening position first) to settings:

@@ -51,12 +51,23 @@ struct LowOctave {
   friend bool operator==(const LowOctave&, const LowOctave&) = default;
 };
 
+/// Where a speaker was found, from four or more mic spots (docs/placement.md). One standard deviation each, the mic
+/// spots' own errors included.
+struct FoundPlace {
+  Direction direction;                           // from the ear point
+  double direction_uncertainty_deg = 0.0;        // per axis
+  std::optional<double> distance_m;              // from the ear point; empty: only the direction is known
+  std::optional<double> distance_uncertainty_m;  // with distance_m
+  friend bool operator==(const FoundPlace&, const FoundPlace&) = default;
+};
+
 struct MeasuredSpeaker {
   Polarity polarity = Polarity::unsure;
-  std::optional<Point> position_m;  // when it could be located
+  std::optional<Point> position_m;  // when it could be located, its distance included
   std::vector<PositionResult> positions;
   BandEnds band_ends{};
   std::vector<LowOctave> low_octaves{};  // up to 125 Hz, as far as it was driven there
+  std::optional<FoundPlace> found{};  // when it could be located
   friend bool operator==(const MeasuredSpeaker&, const MeasuredSpeaker&) = default;
 };
 
@@ -140,6 +151,14 @@ struct CrossoverSuggestion {
   friend bool operator==(const CrossoverSuggestion&, const CrossoverSuggestion&) = default;
 };
 
+/// What locating the speakers went by.
+struct Locating {
+  double speed_of_sound_m_s = 344.4;
+  bool speed_solved = false;           // found with the places; otherwise that of the rig's temperature
+  double spot_uncertainty_m = 0.0058;  // how far the mic spots seem to be off, one standard deviation per axis
+  friend bool operator==(const Locating&, const Locating&) = default;
+};
+
 /// The result of `calibrate`, schema "ringtrue.calibration/1".
 struct Calibration {
   Rig rig;
@@ -152,7 +171,8 @@ struct Calibration {
   std::optional<BassPicture> bass_picture{};                  // with `bass_alignment`
   std::optional<CrossoverSuggestion> crossover_suggestion{};  // when it was asked for
   std::optional<CorrectionResult> correction{};               // when the interface has an equaliser
-  Findings findings;
+  std::optional<Locating> locating{};                         // when places were looked for
+  Findings findings{};
   friend bool operator==(const Calibration&, const Calibration&) = default;
 };
 

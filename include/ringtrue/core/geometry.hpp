@@ -24,6 +24,7 @@ struct Point {
 struct Direction {
   double azimuth_deg = 0.0;
   double elevation_deg = 0.0;
+  friend constexpr bool operator==(const Direction&, const Direction&) = default;
 };
 
 [[nodiscard]] inline Point place(Direction direction, double radius_m) {

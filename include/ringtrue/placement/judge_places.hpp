@@ -2,7 +2,7 @@
 
 #include <optional>
 #include <span>
-#include <vector>
+#include <string>
 
 #include "ringtrue/core/finding.hpp"
 #include "ringtrue/placement/locate.hpp"
@@ -10,13 +10,14 @@
 
 namespace ringtrue {
 
-/// Compares where speakers were found with where their labels belong in the rig's layout: `swapped-outputs` for those
-/// that stand in each other's places (both named), `wrong-place` for those more than 10 degrees outside their range,
-/// with how to move them. Labels the layout does not know are not judged.
+/// Compares where speakers were found with where they belong (nominal_place): `swapped-outputs` for those that stand in
+/// each other's places (both named), `wrong-place` for those about 10 degrees or more outside their range, with how to
+/// move them, `uneven-pair` (note) for left-right pairs that are no mirror image. Speakers that belong nowhere are not
+/// judged.
 /// @param found  one entry a speaker of the rig
 [[nodiscard]] Findings judge_places(const Rig& rig, std::span<const std::optional<Located>> found);
 
-/// Nominal directions of the rig's mains, where the layout knows them; in the rig's order, others left out.
-[[nodiscard]] std::vector<Direction> nominal_directions(const Rig& rig);
+/// "14 cm to the left, 6 cm back, 10 cm up": a way through the room, in whole centimetres.
+[[nodiscard]] std::string movement_words(Point way);
 
 }  // namespace ringtrue

@@ -18,6 +18,7 @@ struct RingSpeaker {
   SpeakerKind kind = SpeakerKind::main;
   Direction nominal;
   std::optional<AngleRange> range;  // where it may stand; empty: no source gives one
+  bool own_place = false;           // the direction is the user's, not the layout's
 };
 
 /// The loudspeakers to place, in the order of their outputs.

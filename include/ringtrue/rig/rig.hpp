@@ -23,6 +23,7 @@ struct Speaker {
   SpeakerKind kind = SpeakerKind::main;     // default: sub when the label says LFE or sub, main otherwise
   Band band{Hertz{50.0}, Hertz{20'000.0}};  // what it may be driven with; default for a sub: 20-200 Hz
   std::optional<double> crossover_hz{};     // of this main alone, where the interface has more than one
+  std::optional<Direction> nominal{};       // where it belongs, instead of its place in the layout
   friend bool operator==(const Speaker&, const Speaker&) = default;
 };
 
