@@ -228,6 +228,7 @@ Command add_calibrate_command(CLI::App& program) {
       ->option_text("PHASE")
       ->check(CLI::IsMember({"minimum", "mixed"}))
       ->needs(fir);
+  command
       .add_option("--known-distance", options->known_distances,
                   "a main's distance by tape, from the ear point to its acoustic centre (about the tweeter): gives all "
                   "distances without a loopback (repeat the option)")
