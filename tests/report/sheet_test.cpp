@@ -120,7 +120,7 @@ TEST_CASE("the sheet says what the filters are expected to do") {
   // Source: the example's numbers.
   const std::string sheet = format_sheet(test::bass_calibration());
   CHECK(contains(sheet, "\nExpected\n Out  Speaker  Before   After    Boost     Level   Outside\n"));
-  CHECK(contains(sheet, "   1  R          3.2     1.5      2.5      -1.2  "));
+  CHECK(contains(sheet, "   1  R           3.2     1.5      2.5      -1.2  "));
   CHECK(contains(sheet, "Below 180 Hz (from the room's size and decay time)"));
 }
 
