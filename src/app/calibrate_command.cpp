@@ -20,6 +20,7 @@
 #include "ringtrue/report/bass_picture.hpp"
 #include "ringtrue/report/impulse_responses.hpp"
 #include "ringtrue/report/report_page.hpp"
+#include "ringtrue/report/room_text.hpp"
 #include "ringtrue/report/sheet.hpp"
 #include "ringtrue/rig/rig_file.hpp"
 #include "source.hpp"
@@ -47,6 +48,8 @@ steps, and whether to invert the polarity. The folder given with --out gets
   report.html          the result as a page: settings, findings, charts
   bass.svg             with bass management: each main with the sub, before and
                        after, as a picture for the browser
+  room.txt             what an equaliser cannot mend: decay, reflections,
+                       resonances, noise; and the speakers' distortion
   impulse-responses/   each speaker's response, one channel per mic position
 
 Measure with all delays and trims of the interface at 0. The recorder may start
@@ -106,7 +109,7 @@ int run(const CLI::App& command, const Options& options) {
   const auto microphone = microphone_of(command, options);
   const OutputFolder out{options.out,
                          options.overwrite,
-                         {"impulse-responses", "report.html", "sheet.txt", "bass.svg", "calibration.json"}};
+                         {"impulse-responses", "report.html", "sheet.txt", "room.txt", "bass.svg", "calibration.json"}};
 
   const auto measurements = measure_with_progress(rig, options.source, microphone ? &microphone->response : nullptr);
   Calibration calibration =
@@ -115,12 +118,14 @@ int run(const CLI::App& command, const Options& options) {
   const std::string json = format_calibration(calibration);
   const std::string sheet = format_sheet(calibration);
   const std::string bass = draw_bass_picture(calibration);
+  const std::string room = format_room(calibration);
 
   out.publish([&](const std::filesystem::path& folder) {
     write_impulse_responses(folder / "impulse-responses", rig, measurements);
     write_text_atomically(folder / "report.html", format_report_page(calibration, measurements));
     write_text_atomically(folder / "sheet.txt", sheet);
     if (!bass.empty()) write_text_atomically(folder / "bass.svg", bass);
+    write_text_atomically(folder / "room.txt", room);
     write_text_atomically(folder / "calibration.json", json);
   });
   print_result(options.json ? json : sheet);

@@ -15,6 +15,7 @@
 #include "ringtrue/alignment/delays.hpp"
 #include "ringtrue/alignment/trims.hpp"
 #include "ringtrue/core/errors.hpp"
+#include "room.hpp"
 
 namespace ringtrue {
 namespace {
@@ -267,6 +268,7 @@ std::vector<double> set_bass(const Rig& rig, std::span<const PositionMeasurement
         band_ends(*bass.speakers[s], bass.frequency_hz, rig.speakers[s].band, rig.speakers[s].kind);
   }
   add_crossover_notes(rig, calibration);
+  calibration.room.resonances = find_resonances(rig, bass, calibration.speakers);
   const SubwooferGroup group = group_subwoofers(rig, bass, calibration.speakers);
   set_trims(rig, group, calibration);
   check_bass(rig, group, calibration);
@@ -303,6 +305,8 @@ Calibration calibrate(const Rig& rig, std::span<const PositionMeasurement> posit
   set_delays(rig, later_ms, calibration);
   add_polarity_findings(rig, calibration);
   if (!set_places(rig, positions, calibration)) add_wiring_note(positions, calibration.findings);
+  set_room(rig, positions, options.full_scale_db_spl, calibration);
+  add_room_notes(calibration);
   std::ranges::stable_sort(calibration.findings, {}, [](const Finding& finding) { return rank(finding.severity); });
   return calibration;
 }

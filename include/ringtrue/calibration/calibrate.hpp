@@ -1,5 +1,6 @@
 #pragma once
 
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -12,6 +13,9 @@ struct CalibrateOptions {
   bool suggest_crossover = false;  // try other crossover frequencies too
   /// Those the interface offers, ascending, 20 to 500 Hz; empty: 40, 50, ... 200 Hz.
   std::vector<double> crossovers_hz{};
+  /// Sound pressure level at which the microphone's channel has an rms of 1.0 (a full-scale sine has -3.01 dB of that);
+  /// empty: not level-calibrated, and then the background noise has no rating.
+  std::optional<double> full_scale_db_spl{};
 };
 
 /// From measurements at one or more mic positions (in the rig's order, the listening position first) to settings:

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "ringtrue/calibration/bass_picture.hpp"
+#include "ringtrue/calibration/room.hpp"
 #include "ringtrue/core/finding.hpp"
 #include "ringtrue/core/geometry.hpp"
 #include "ringtrue/rig/rig.hpp"
@@ -58,6 +59,7 @@ struct MeasuredSpeaker {
   std::vector<PositionResult> positions;
   BandEnds band_ends{};
   std::vector<LowOctave> low_octaves{};  // up to 125 Hz, as far as it was driven there
+  SpeakerRoom room{};
   friend bool operator==(const MeasuredSpeaker&, const MeasuredSpeaker&) = default;
 };
 
@@ -132,6 +134,7 @@ struct Calibration {
   std::optional<double> lfe_peak_dbfs{};
   std::optional<BassPicture> bass_picture{};                  // with `bass_alignment`
   std::optional<CrossoverSuggestion> crossover_suggestion{};  // when it was asked for
+  RoomResult room{};
   Findings findings;
   friend bool operator==(const Calibration&, const Calibration&) = default;
 };
