@@ -24,6 +24,7 @@
 #include "ringtrue/report/impulse_responses.hpp"
 #include "ringtrue/report/places_drawing.hpp"
 #include "ringtrue/report/report_page.hpp"
+#include "ringtrue/report/room_text.hpp"
 #include "ringtrue/report/sheet.hpp"
 #include "ringtrue/report/text_layout.hpp"
 #include "ringtrue/rig/rig_file.hpp"
@@ -61,6 +62,8 @@ the interface has one. The folder given with --out gets
   bass.svg             with bass management: each main with the sub, before and
                        after, as a picture for the browser
   fir/                 with --fir: what to load into each output
+  room.txt             what an equaliser cannot mend: decay, reflections,
+                       resonances, noise; and the speakers' distortion
   impulse-responses/   each speaker's response, one channel per mic position
   places.html          where the speakers stand, drawn to scale
 
@@ -164,7 +167,7 @@ int run(const CLI::App& command, const Options& options) {
   const auto microphone = microphone_of(command, options);
   const OutputFolder out{options.out,
                          options.overwrite,
-                         {"impulse-responses", "fir", "report.html", "places.html", "sheet.txt", "bass.svg",
+                         {"impulse-responses", "fir", "report.html", "places.html", "sheet.txt", "room.txt", "bass.svg",
                           "calibration.json"}};
 
   const auto measurements = measure_with_progress(rig, options.source, microphone ? &microphone->response : nullptr);
@@ -173,6 +176,7 @@ int run(const CLI::App& command, const Options& options) {
   const std::string json = format_calibration(calibration);
   const std::string sheet = format_sheet(calibration);
   const std::string bass = draw_bass_picture(calibration);
+  const std::string room = format_room(calibration);
 
   out.publish([&](const std::filesystem::path& folder) {
     write_impulse_responses(folder / "impulse-responses", rig, measurements);
@@ -181,6 +185,7 @@ int run(const CLI::App& command, const Options& options) {
     write_text_atomically(folder / "places.html", format_places_page(calibration));
     write_text_atomically(folder / "sheet.txt", sheet);
     if (!bass.empty()) write_text_atomically(folder / "bass.svg", bass);
+    write_text_atomically(folder / "room.txt", room);
     write_text_atomically(folder / "calibration.json", json);
   });
   print_result(options.json ? json : sheet);

@@ -16,6 +16,7 @@
 #include "ringtrue/alignment/delays.hpp"
 #include "ringtrue/alignment/trims.hpp"
 #include "ringtrue/core/errors.hpp"
+#include "room.hpp"
 #include "spots.hpp"
 
 namespace ringtrue {
@@ -269,6 +270,7 @@ std::vector<double> set_bass(const Rig& rig, std::span<const PositionMeasurement
         band_ends(*bass.speakers[s], bass.frequency_hz, rig.speakers[s].band, rig.speakers[s].kind);
   }
   add_crossover_notes(rig, calibration);
+  calibration.room.resonances = find_resonances(rig, bass, calibration.speakers);
   set_equalisers(rig, positions, options.correction, calibration);
   apply_equalisers(positions, calibration, bass);
   const SubwooferGroup group = group_subwoofers(rig, bass, calibration.speakers);
@@ -311,6 +313,8 @@ Calibration calibrate(const Rig& rig, std::span<const PositionMeasurement> posit
   if (!set_places(rig, positions, spots.in_place, options.known_distances, calibration)) {
     add_wiring_note(positions, calibration.findings);
   }
+  set_room(rig, positions, options.full_scale_db_spl, calibration);
+  add_room_notes(calibration);
   std::ranges::stable_sort(calibration.findings, {}, [](const Finding& finding) { return rank(finding.severity); });
   return calibration;
 }

@@ -6,6 +6,7 @@
 #include "json_reader.hpp"
 #include "rig_json.hpp"
 #include "ringtrue/core/errors.hpp"
+#include "room_json.hpp"
 #include "short_arrays.hpp"
 
 namespace ringtrue {
@@ -65,7 +66,8 @@ Object format_measured(const MeasuredSpeaker& measured) {
       {"distance_uncertainty_m", found ? number(found->distance_uncertainty_m, decimals_of_place_m) : Object{}},
       {"positions", std::move(positions)},
       {"band_ends", json::format_band_ends(measured.band_ends)},
-      {"low_octaves", json::format_low_octaves(measured.low_octaves)}};
+      {"low_octaves", json::format_low_octaves(measured.low_octaves)},
+      {"room", json::format_speaker_room(measured.room)}};
 }
 
 Object format_settings(const Settings& settings) {
@@ -139,6 +141,7 @@ MeasuredSpeaker read_measured(const Reader& reader, const Rig& rig) {
   measured.found = read_found(reader);
   if (const auto ends = reader.find("band_ends")) measured.band_ends = json::read_band_ends(*ends);
   if (const auto octaves = reader.find("low_octaves")) measured.low_octaves = json::read_low_octaves(*octaves);
+  if (const auto room = reader.find("room")) measured.room = json::read_speaker_room(*room);
   return measured;
 }
 
@@ -207,6 +210,7 @@ std::string format_calibration(const Calibration& calibration) {
                    {"bass_management", json::format_bass(calibration)},
                    {"correction", json::format_correction(calibration.correction)},
                    {"locating", format_locating(calibration.locating)},
+                   {"room", json::format_room(calibration.room)},
                    {"findings", std::move(findings)}};
   const std::string text = all.dump(2, ' ', false, Object::error_handler_t::replace);  // a file name may not be UTF-8
   return json::with_short_arrays(text) + '\n';
@@ -233,6 +237,7 @@ Calibration parse_calibration(std::string_view text, const std::string& text_nam
   }
   if (const auto bass = reader.find("bass_management")) json::read_bass(*bass, calibration);
   if (const auto locating = reader.find("locating")) calibration.locating = read_locating(*locating);
+  if (const auto room = reader.find("room")) calibration.room = json::read_room(*room);
   for (const auto& finding : reader.at("findings").elements(most_findings)) {
     calibration.findings.push_back(read_finding(finding));
   }

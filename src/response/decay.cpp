@@ -10,7 +10,6 @@
 namespace ringtrue {
 namespace {
 
-constexpr double block_s = 0.01;              // levels are looked at in blocks: five periods of the 500 Hz octave
 constexpr double above_noise_db = 7.0;        // where the late slope ends: Lundeby's 5 to 10 dB
 constexpr double late_range_db = 20.0;        // over which the late slope is taken: Lundeby's 10 to 20 dB
 constexpr double deepest_db = 60.0;           // below the loudest block: what is further down does not move a T30
@@ -19,7 +18,7 @@ constexpr double past_crossing_db = 7.5;      // of decay after the crossing, fr
 constexpr double least_noise_share = 0.1;     // of the response, to call its end noise
 constexpr double noise_margin_db = 10.0;      // ISO 3382-1 4.2.1: 45 dB for T30, 35 dB for T20, less the 5 at the top
 constexpr double truncation_margin_db = 5.0;  // a third of the energy at the curve's lower end may be added tail
-constexpr double top_db = -5.0;
+constexpr double late_top_db = -5.0;
 
 double in_db(double power) { return 10.0 * std::log10(std::max(power, 1e-300)); }
 
@@ -90,8 +89,9 @@ std::optional<LateDecay> late_decay(std::span<const double> levels_db, double no
   return {};
 }
 
-std::optional<DecayEnd> find_end(std::span<const double> squared, double known_noise, Hertz sample_rate) {
-  const auto block = static_cast<std::size_t>(std::max(1.0, block_s * sample_rate.value()));
+std::optional<DecayEnd> find_end(std::span<const double> squared, double known_noise, Hertz sample_rate,
+                                 Seconds block_length) {
+  const auto block = static_cast<std::size_t>(std::max(1.0, block_length.value() * sample_rate.value()));
   std::vector<double> levels_db;
   for (std::size_t i = 0; i + block <= squared.size(); i += block) {
     levels_db.push_back(in_db(mean(squared.subspan(i, block))));
@@ -133,11 +133,12 @@ std::vector<double> decay_curve_db(std::span<const double> squared, const DecayE
   return curve;
 }
 
-std::optional<double> time_over(std::span<const double> curve_db, double range_db, Hertz sample_rate) {
+/// 60 dB over the slope of the curve from `top_db` to `range_db` below that.
+std::optional<double> time_over(std::span<const double> curve_db, double top_db, double range_db, Hertz sample_rate) {
   const auto below = [&](double level_db) {
     return std::ranges::find_if(curve_db, [&](double value) { return value < level_db; });
   };
-  const auto first = below(top_db);
+  const auto first = top_db < 0.0 ? below(top_db) : curve_db.begin();
   const auto last = below(top_db - range_db);
   if (last == curve_db.end()) return {};
   const auto line = line_through(curve_db, static_cast<std::size_t>(first - curve_db.begin()),
@@ -148,23 +149,27 @@ std::optional<double> time_over(std::span<const double> curve_db, double range_d
 
 }  // namespace
 
-std::optional<DecayTime> reverberation_time(std::span<const double> squared, double noise_power, Hertz sample_rate) {
-  const auto end = find_end(squared, noise_power, sample_rate);
+std::optional<DecayTimes> decay_times(std::span<const double> squared, double noise_power, Hertz sample_rate,
+                                      Seconds block) {
+  const auto end = find_end(squared, noise_power, sample_rate, block);
   if (!end) return {};
   const std::vector<double> curve_db = decay_curve_db(squared, *end);
   if (curve_db.empty()) return {};
   const double above_noise = in_db(end->peak_power) - in_db(end->noise_power);
   const double above_tail = -in_db(end->tail) + in_db(mean(squared.first(end->end)) * static_cast<double>(end->end));
-  const auto time = [&](double range_db) -> std::optional<double> {
+  const auto time = [&](double top_db, double range_db) -> std::optional<double> {
     const double bottom_db = range_db - top_db;
     if (above_noise < bottom_db + noise_margin_db || above_tail < bottom_db + truncation_margin_db) return {};
-    return time_over(curve_db, range_db, sample_rate);
+    return time_over(curve_db, top_db, range_db, sample_rate);
   };
-  const auto t20 = time(20.0);
-  const auto t30 = time(30.0);
-  if (t30 && t20) return DecayTime{*t30, 30.0, 100.0 * (*t30 / *t20 - 1.0)};
-  if (t20) return DecayTime{*t20, 20.0, {}};
-  return {};
+  return DecayTimes{time(0.0, 10.0), time(late_top_db, 20.0), time(late_top_db, 30.0), above_noise};
+}
+
+std::optional<DecayTime> reverberation_time(std::span<const double> squared, double noise_power, Hertz sample_rate) {
+  const auto times = decay_times(squared, noise_power, sample_rate);
+  if (!times || !times->t20_s) return {};
+  if (!times->t30_s) return DecayTime{*times->t20_s, 20.0, {}};
+  return DecayTime{*times->t30_s, 30.0, 100.0 * (*times->t30_s / *times->t20_s - 1.0)};
 }
 
 std::optional<double> reverberation_time_s(std::span<const double> squared, double noise_power, Hertz sample_rate) {

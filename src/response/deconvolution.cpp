@@ -43,6 +43,7 @@ Deconvolver::Deconvolver(const SweepShape& shape, double stimulus_rate_hz, doubl
                          ResponseWindow window, const MicrophoneResponse* microphone)
     : before_{static_cast<std::size_t>(std::ceil(window.before_s * recorder_rate_hz))},
       after_{static_cast<std::size_t>(std::ceil(window.after_s * recorder_rate_hz))},
+      early_{static_cast<std::size_t>(std::ceil(window.early_s * recorder_rate_hz))},
       sweep_frames_{static_cast<std::size_t>(
           std::ceil(static_cast<double>(shape.samples.size()) * recorder_rate_hz / stimulus_rate_hz))},
       fft_{good_fft_size(sweep_frames_ + before_ + after_)} {
@@ -88,10 +89,14 @@ void Deconvolver::stretch_spectrum(std::span<const float> recording, double zero
   }
 }
 
-std::vector<double> Deconvolver::deconvolved(std::vector<std::complex<double>>& bins) const {
+std::vector<double> Deconvolver::deconvolved(std::vector<std::complex<double>>& bins,
+                                             std::vector<double>* early) const {
   for (std::size_t k = 0; k < bins.size(); ++k) bins[k] *= inverse_filter_[k];
   std::vector<double> time(fft_.size());
   fft_.inverse(bins, time);
+  // What comes before the window stands at the transform's end, in the room the sweep itself takes.
+  if (early != nullptr && early_ <= sweep_frames_)
+    early->assign(time.end() - static_cast<std::ptrdiff_t>(early_), time.end());
   time.resize(length());
   return time;
 }
@@ -113,7 +118,11 @@ Deconvolver::Pair Deconvolver::pair(std::span<const float> recording, double fir
   std::vector<double> difference(fft_.size());
   fft_.inverse(bins, difference);
   difference.resize(frames_needed());
-  return {deconvolved(first), deconvolved(second), std::move(difference)};
+  Pair result;
+  result.difference = std::move(difference);
+  result.first = deconvolved(first, &result.first_early);
+  result.second = deconvolved(second, &result.second_early);
+  return result;
 }
 
 }  // namespace ringtrue

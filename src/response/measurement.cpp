@@ -1,6 +1,7 @@
 #include "ringtrue/response/measurement.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <span>
 
@@ -25,9 +26,10 @@ constexpr double guard_s = 0.02;   // the next sweep's arrival stays out of the 
 /// Deconvolvers for every sweep shape on one recorder clock; a microphone's response is taken out, a wire has none.
 std::vector<Deconvolver> deconvolvers_for(const Stimulus& stimulus, double recorder_rate_hz,
                                           const MicrophoneResponse* microphone) {
-  const ResponseWindow window{before_s, std::max(0.1, stimulus.decay.value() - before_s - guard_s)};
   std::vector<Deconvolver> deconvolvers;
   for (const SweepShape& shape : stimulus.shapes) {
+    const ResponseWindow window{before_s, std::max(0.1, stimulus.decay.value() - before_s - guard_s),
+                                harmonics_need_s(shape.rate_constant)};
     deconvolvers.emplace_back(shape, stimulus.sample_rate_hz, recorder_rate_hz, window, microphone);
   }
   return deconvolvers;
@@ -101,6 +103,38 @@ void shift_times(PositionMeasurement& measurement, double zero_ms) {
   }
 }
 
+/// Harmonics of a speaker both of whose takes are whole and played while no other speaker does: then nothing else falls
+/// where they do.
+std::vector<HarmonicReading> harmonics_of(const Stimulus& stimulus, const SweepPair& pair, const PairResponse& response,
+                                          const TakeChoice& choice, const Takes& takes, double arrival_ms) {
+  if (!choice.used[0] || !choice.used[1] || !choice.usable || pair.first == pair.second) return {};
+  for (std::size_t i = 1; i < stimulus.sweeps.size(); ++i) {
+    const ScheduledSweep& before = stimulus.sweeps[i - 1];
+    const auto end = before.first_frame + std::ssize(stimulus.shapes[before.shape].samples);
+    if (stimulus.sweeps[i].first_frame < end) return {};
+  }
+  const SweepShape& shape = stimulus.shapes[stimulus.sweeps[pair.first].shape];
+  const Takes early = combine(response.first_early, response.second_early, takes.sample_rate_hz, 0);
+  const double arrival_index = static_cast<double>(takes.zero_index) + arrival_ms * 1e-3 * takes.sample_rate_hz;
+  return harmonic_readings(takes, early, arrival_index, shape.rate_constant, flat_band(shape.band));
+}
+
+/// Noise before the first sweep and after the last has died away.
+std::vector<NoiseReading> noise_of(const Stimulus& stimulus, std::span<const float> microphone,
+                                   const Synchronisation& sync, double nominal_rate_hz) {
+  constexpr double guard_frames_s = 0.03;  // the first arrival is an expected one
+  const auto frame = [&](double at) {
+    return static_cast<std::size_t>(std::clamp(at, 0.0, static_cast<double>(microphone.size())));
+  };
+  const auto guard = guard_frames_s * sync.rate_hz;
+  const SweepShape& last = stimulus.shapes[stimulus.sweeps.back().shape];
+  const double silent_s = static_cast<double>(last.samples.size()) / stimulus.sample_rate_hz + stimulus.decay.value();
+  const auto head = microphone.first(frame(sync.zero_frames.front() - guard));
+  const auto tail = microphone.subspan(frame(sync.zero_frames.back() + silent_s * sync.rate_hz));
+  const std::array<std::span<const float>, 2> quiet{head, tail};
+  return background_noise(quiet, Hertz{nominal_rate_hz});
+}
+
 /// Earliest arrival of the mains that are to be trusted, or of any speaker where there is no such main.
 double earliest_arrival_ms(const Rig& rig, const PositionMeasurement& measurement) {
   std::optional<double> main;
@@ -156,7 +190,11 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
     speaker = measure_speaker(*takes, rig.speakers[pairs[i].speaker].kind, stimulus.shapes[shape].band,
                               recording.sample_rate_hz);
     speaker.trusted = choices[i].usable;
+    if (speaker.arrival_ms) {
+      speaker.harmonics = harmonics_of(stimulus, pairs[i], responses[i], choices[i], *takes, speaker.arrival_ms->value);
+    }
   });
+  result.noise = noise_of(stimulus, channels.microphone, *sync, recording.sample_rate_hz);
 
   std::optional<double> zero_ms;
   if (has_loopback) {

@@ -111,6 +111,8 @@ SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sw
   result.decay_time_s = mid_decay_time_s(takes, arrival->index, flat);
   // A sub's lowest octave counts although its sweep fades in there: its noise is wanted, in the same proportion.
   result.octaves = octave_readings(takes, kind == SpeakerKind::sub ? sweep_band : flat, from);
+  result.decays = band_decays(takes, arrival->index, flat);
+  if (kind == SpeakerKind::main) result.reflections = early_reflections(takes, arrival->index);
   // At the recorder's nominal rate, with the arrival exactly in its place; the clock's ppm are left in the pitch.
   result.response.sample_rate_hz = nominal_rate_hz;
   result.response.first_sample_ms = result.arrival_ms->value - arrival->index * 1e3 / nominal_rate_hz;

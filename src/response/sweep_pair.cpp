@@ -102,6 +102,8 @@ PairResponse respond(const Deconvolver& deconvolver, std::span<const float> reco
   result.disturbance.loudness = block_energies(first_difference(first_difference(sound)), block);
   result.first = std::move(pair.first);
   result.second = std::move(pair.second);
+  result.first_early = std::move(pair.first_early);
+  result.second_early = std::move(pair.second_early);
   return result;
 }
 

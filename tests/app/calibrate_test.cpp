@@ -65,7 +65,7 @@ TEST_CASE("the main job goes from recordings to delays that geometry confirms") 
   CHECK(outcome.status == 0);
   CHECK(outcome.error.empty());
   CHECK(everything_in(session.path() / "d") ==
-        std::set<std::string>{"calibration.json", "sheet.txt", "places.html", "report.html", "impulse-responses",
+        std::set<std::string>{"calibration.json", "sheet.txt", "places.html", "report.html", "room.txt", "impulse-responses",
                               "impulse-responses/L.wav", "impulse-responses/R.wav", "impulse-responses/index.json"});
   const Json speakers = Json::parse(session.content("d/calibration.json"))["speakers"];
   CHECK(speakers[0]["settings"]["delay_ms"] == 0.25);  // 0.2520 to the interface's step of 0.01
@@ -103,7 +103,7 @@ TEST_CASE("the same files give the same bytes on any number of threads") {
   const Session session;
   session.must(from_files + " --out one --threads 1");
   session.must(from_files + " --out two --threads 2");
-  for (const std::string name : {"calibration.json", "sheet.txt", "impulse-responses/index.json",
+  for (const std::string name : {"calibration.json", "sheet.txt", "room.txt", "impulse-responses/index.json",
                                  "impulse-responses/L.wav", "impulse-responses/R.wav"}) {
     CAPTURE(name);
     CHECK(session.content("one/" + name) == session.content("two/" + name));

@@ -1,4 +1,5 @@
 #include "measured_ring.hpp"
+#include "ringtrue/calibration/calibrate.hpp"
 
 // The same room measured twice in a row, and a room coupled to another through an open door.
 
@@ -55,6 +56,8 @@ TEST_CASE("a coupled room's decay time says that it is not one exponential") {
     REQUIRE(found->curvature_percent);
     CHECK(*found->curvature_percent > 20.0);  // ISO 3382-2 annex B: above 10 % is suspect
   }
+  const Calibration calibration = calibrate(ring.rig, measured);
+  CHECK(std::ranges::any_of(calibration.findings, [](const Finding& f) { return f.code == "two-slopes"; }));
 }
 
 TEST_SUITE_END();

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <optional>
 #include <span>
 #include <string>
 #include <vector>
@@ -32,6 +33,9 @@ struct CalibrateOptions {
   std::vector<double> crossovers_hz{};
   CorrectionOptions correction{};
   std::vector<KnownDistance> known_distances{};  // each gives the absolute time, also without a loopback
+  /// Sound pressure level at which the microphone's channel has an rms of 1.0 (a full-scale sine has -3.01 dB of that);
+  /// empty: not level-calibrated, and then the background noise has no rating.
+  std::optional<double> full_scale_db_spl{};
 };
 
 /// From measurements at one or more mic positions (in the rig's order, the listening position first) to settings:

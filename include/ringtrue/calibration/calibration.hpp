@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "ringtrue/calibration/bass_picture.hpp"
+#include "ringtrue/calibration/room.hpp"
 #include "ringtrue/core/finding.hpp"
 #include "ringtrue/core/geometry.hpp"
 #include "ringtrue/correction/equaliser.hpp"
@@ -68,6 +69,7 @@ struct MeasuredSpeaker {
   BandEnds band_ends{};
   std::vector<LowOctave> low_octaves{};  // up to 125 Hz, as far as it was driven there
   std::optional<FoundPlace> found{};  // when it could be located
+  SpeakerRoom room{};
   friend bool operator==(const MeasuredSpeaker&, const MeasuredSpeaker&) = default;
 };
 
@@ -172,6 +174,7 @@ struct Calibration {
   std::optional<CrossoverSuggestion> crossover_suggestion{};  // when it was asked for
   std::optional<CorrectionResult> correction{};               // when the interface has an equaliser
   std::optional<Locating> locating{};                         // when places were looked for
+  RoomResult room{};
   Findings findings{};
   friend bool operator==(const Calibration&, const Calibration&) = default;
 };

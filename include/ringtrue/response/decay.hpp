@@ -35,6 +35,21 @@ struct DecayTime {
 [[nodiscard]] std::optional<DecayTime> reverberation_time(std::span<const double> squared, double noise_power,
                                                           Hertz sample_rate);
 
+/// All decay times of one response; each only where its own range allows it.
+struct DecayTimes {
+  std::optional<double> early_s;  // EDT: 0 to -10 dB
+  std::optional<double> t20_s;    // -5 to -25 dB
+  std::optional<double> t30_s;    // -5 to -35 dB
+  double range_db = 0.0;          // from the loudest block down to the noise
+};
+
+/// As `reverberation_time`, with the early decay time (ISO 3382-1: least squares over 0 to -10 dB, times 60 dB), which
+/// wants 20 dB between peak and noise: its lower end 10 dB above the noise, as the others'.
+/// @param block  levels are looked at over this long: several times the inverse of the band's width
+/// @returns empty when there is no decay to be seen
+[[nodiscard]] std::optional<DecayTimes> decay_times(std::span<const double> squared, double noise_power,
+                                                    Hertz sample_rate, Seconds block = Seconds{0.01});
+
 /// The seconds of `reverberation_time`.
 [[nodiscard]] std::optional<double> reverberation_time_s(std::span<const double> squared, double noise_power,
                                                          Hertz sample_rate);

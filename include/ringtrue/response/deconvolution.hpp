@@ -24,6 +24,7 @@ struct RecorderClock {
 struct ResponseWindow {
   double before_s = 0.06;
   double after_s = 0.7;
+  double early_s = 0.0;  // before that, for `pair`: where the harmonics of the sweep fall
 };
 
 /// Recovers the response of one output from the stretch of a recording in which its sweep was played.
@@ -55,6 +56,8 @@ class Deconvolver {
     std::vector<double> first;
     std::vector<double> second;
     std::vector<double> difference;
+    std::vector<double> first_early;  // the `early_s` that end where `first` begins
+    std::vector<double> second_early;
   };
   [[nodiscard]] Pair pair(std::span<const float> recording, double first_zero_frame, double second_zero_frame) const;
 
@@ -68,10 +71,12 @@ class Deconvolver {
   void stretch_spectrum(std::span<const float> recording, double zero_frame,
                         std::vector<std::complex<double>>& bins) const;
   /// Response from a stretch's spectrum, which is destroyed.
-  [[nodiscard]] std::vector<double> deconvolved(std::vector<std::complex<double>>& bins) const;
+  [[nodiscard]] std::vector<double> deconvolved(std::vector<std::complex<double>>& bins,
+                                                std::vector<double>* early = nullptr) const;
 
   std::size_t before_;
   std::size_t after_;
+  std::size_t early_;
   std::size_t sweep_frames_;
   RealFft fft_;
   std::vector<std::complex<double>> inverse_filter_;

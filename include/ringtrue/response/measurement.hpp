@@ -7,7 +7,11 @@
 
 #include "ringtrue/capture/recording.hpp"
 #include "ringtrue/core/finding.hpp"
+#include "ringtrue/response/background_noise.hpp"
+#include "ringtrue/response/band_decay.hpp"
+#include "ringtrue/response/harmonics.hpp"
 #include "ringtrue/response/microphone_response.hpp"
+#include "ringtrue/response/reflections.hpp"
 #include "ringtrue/rig/rig.hpp"
 #include "ringtrue/stimulus/stimulus.hpp"
 
@@ -50,6 +54,9 @@ struct SpeakerMeasurement {
   double signal_to_noise_db = 0.0;     // in the band of level_db
   std::optional<double> decay_time_s;  // 500 Hz and 1 kHz octaves together
   std::vector<OctaveReading> octaves;  // where the sweep is flat, ascending; IEC 61260-1 centres
+  BandDecays decays;
+  std::vector<Reflection> reflections;     // mains only, ascending in time
+  std::vector<HarmonicReading> harmonics;  // empty where the sweeps do not show them
 };
 
 /// Everything one recording yielded, speakers in the rig's order.
@@ -59,6 +66,7 @@ struct PositionMeasurement {
   Estimate clock_ppm;            // recorder's clock against the player's
   double start_offset_ms = 0.0;  // stimulus start to recording start
   std::vector<SpeakerMeasurement> speakers;
+  std::vector<NoiseReading> noise;  // of the recording before and after all sweeps; empty: too short to say
   Findings findings;
 };
 

@@ -22,6 +22,8 @@ struct Disturbance {
 struct PairResponse {
   std::vector<double> first;  // response of the first sweep, as Deconvolver::response
   std::vector<double> second;
+  std::vector<double> first_early;  // before them, as Deconvolver::Pair
+  std::vector<double> second_early;
   Disturbance disturbance;
   double gain = 1.0;      // of the second against the first, by projection
   double likeness = 0.0;  // correlation of the two, 0 to 1

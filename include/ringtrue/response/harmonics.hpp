@@ -1,0 +1,45 @@
+#pragma once
+
+#include <array>
+#include <cstddef>
+#include <optional>
+#include <span>
+#include <vector>
+
+#include "ringtrue/core/units.hpp"
+#include "ringtrue/response/takes.hpp"
+
+namespace ringtrue {
+
+/// Second and third harmonic of one third octave of the fundamental, dB re the fundamental at the microphone. Empty:
+/// beyond what the sweep reaches, or less than 3 dB over the noise.
+struct HarmonicReading {
+  double frequency_hz = 1'000.0;                  // of the fundamental, IEC 61260-1 mid-band
+  std::array<std::optional<double>, 2> level_db;  // order 2 and 3
+  std::array<std::optional<double>, 2> noise_db;  // what the noise alone would pass for; empty: not reached
+  friend bool operator==(const HarmonicReading&, const HarmonicReading&) = default;
+};
+
+/// When a sweep's harmonic of an order arrives ahead of its fundamental: L ln k (A. Novak, P. Lotton, L. Simon,
+/// J. Audio Eng. Soc. 63(10), 2015).
+[[nodiscard]] double harmonic_lead_s(Seconds rate_constant, int order);
+
+/// How long before a response `early` must begin for its third harmonic.
+[[nodiscard]] double harmonics_need_s(Seconds rate_constant);
+
+/// Harmonic distortion of the speaker as the microphone hears it, by third octaves of the fundamental.
+///
+///     10 lg ( mean of |H_k(k f)|^2 - |N|^2  /  mean of |H_1(f)|^2 ),  means over log frequency
+///
+/// H_k is the response that stands L ln k early, H_1 the linear one, all through the same gate (20 ms before to at most
+/// 0.2 s after each, ended before the next order begins); the noise is that of the takes. Dividing by the spectrum of
+/// the sweep at k f makes an order's product of constant share a constant. The room's and speaker's own response at k f
+/// against f is in the figure, as in the sound.
+///
+/// @param early  ends where `takes` begin; as long in both parts; shorter than `harmonics_need_s`: no readings
+/// @param arrival_index  of the direct sound in `takes`
+/// @param flat  where the sweep is flat
+[[nodiscard]] std::vector<HarmonicReading> harmonic_readings(const Takes& takes, const Takes& early,
+                                                             double arrival_index, Seconds rate_constant, Band flat);
+
+}  // namespace ringtrue

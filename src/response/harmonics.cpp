@@ -1,0 +1,114 @@
+#include "ringtrue/response/harmonics.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "ringtrue/dsp/real_fft.hpp"
+
+namespace ringtrue {
+namespace {
+
+constexpr double longest_lead_s = 0.02;  // of the gate: the taper at the sweep's low end rings both ways
+constexpr double lead_share = 0.2;       // of the time between order 3 and order 2, for short sweeps
+constexpr double longest_gate_s = 0.2;
+constexpr double gap_used = 0.85;  // of the time between order 3 and order 2
+constexpr double shortest_gate_s = 0.02;
+constexpr double fade_share = 0.25;       // of the gate, at its end
+constexpr double grid_hz = 3.0;           // zero-padded: a third octave at 31.5 Hz is 7 Hz wide
+constexpr double least_over_noise = 2.0;  // 3 dB
+
+/// Rises over its lead to the gate's zero, falls over its last quarter.
+double gate(double t_s, double lead_s, double length_s) {
+  const double rise = std::clamp(2.0 * (t_s + lead_s) / lead_s, 0.0, 1.0);
+  const double fall = std::clamp((length_s - t_s) / (fade_share * length_s), 0.0, 1.0);
+  const auto half_cosine = [](double x) { return 0.5 - 0.5 * std::cos(std::numbers::pi * x); };
+  return half_cosine(rise) * half_cosine(fall);
+}
+
+/// Power spectrum of what stands in the gate behind `at`, an index into early followed by takes.
+std::vector<double> gated_power(std::span<const double> early, std::span<const double> late, double at, double lead_s,
+                                double length_s, double rate_hz, const RealFft& fft) {
+  std::vector<double> x(fft.size());
+  const auto first = static_cast<std::ptrdiff_t>(std::floor(at - lead_s * rate_hz));
+  const auto count = static_cast<std::ptrdiff_t>((lead_s + length_s) * rate_hz);
+  for (std::ptrdiff_t i = 0; i < count; ++i) {
+    const std::ptrdiff_t n = first + i;
+    if (n < 0 || n >= std::ssize(early) + std::ssize(late)) continue;
+    const auto index = static_cast<std::size_t>(n);
+    const double sample = index < early.size() ? early[index] : late[index - early.size()];
+    x[static_cast<std::size_t>(i)] = sample * gate((static_cast<double>(n) - at) / rate_hz, lead_s, length_s);
+  }
+  std::vector<double> power;
+  for (const auto& bin : spectrum(fft, std::span<const double>{x})) power.push_back(std::norm(bin));
+  return power;
+}
+
+/// Mean over log frequency, bins cut at the band's edges.
+double band_mean(std::span<const double> power, double low_hz, double high_hz, double bin_hz) {
+  double sum = 0.0;
+  double weights = 0.0;
+  const auto from = static_cast<std::size_t>(std::max(1.0, std::floor(low_hz / bin_hz)));
+  for (std::size_t k = from; k < power.size() && (static_cast<double>(k) - 0.5) * bin_hz < high_hz; ++k) {
+    const double low = std::max((static_cast<double>(k) - 0.5) * bin_hz, low_hz);
+    const double high = std::min((static_cast<double>(k) + 0.5) * bin_hz, high_hz);
+    if (high <= low) continue;
+    const double w = std::log(high / low);
+    sum += w * power[k];
+    weights += w;
+  }
+  return weights > 0.0 ? sum / weights : 0.0;
+}
+
+}  // namespace
+
+double harmonic_lead_s(Seconds rate_constant, int order) { return rate_constant.value() * std::log(order); }
+
+double harmonics_need_s(Seconds rate_constant) { return harmonic_lead_s(rate_constant, 3) + 2.0 * longest_lead_s; }
+
+std::vector<HarmonicReading> harmonic_readings(const Takes& takes, const Takes& early, double arrival_index,
+                                               Seconds rate_constant, Band flat) {
+  const double rate_hz = takes.sample_rate_hz;
+  const double gap_s = harmonic_lead_s(rate_constant, 3) - harmonic_lead_s(rate_constant, 2);
+  const double lead_s = std::min(longest_lead_s, lead_share * gap_s);
+  const double length_s = std::min(longest_gate_s, gap_used * gap_s - lead_s);
+  const double arrival = arrival_index + static_cast<double>(early.mean.size());
+  const double first_needed = arrival - (harmonic_lead_s(rate_constant, 3) + lead_s) * rate_hz;
+  if (length_s < shortest_gate_s || first_needed < 0.0) return {};
+
+  const RealFft fft{
+      good_fft_size(static_cast<std::size_t>(std::max(rate_hz / grid_hz, (lead_s + length_s) * rate_hz + 2.0)))};
+  const double bin_hz = rate_hz / static_cast<double>(fft.size());
+  std::array<std::vector<double>, 3> heard;
+  std::array<std::vector<double>, 3> noise;
+  for (const int order : {1, 2, 3}) {
+    const auto i = static_cast<std::size_t>(order - 1);
+    const double at = arrival - harmonic_lead_s(rate_constant, order) * rate_hz;
+    heard[i] = gated_power(early.mean, takes.mean, at, lead_s, length_s, rate_hz, fft);
+    noise[i] = gated_power(early.noise, takes.noise, at, lead_s, length_s, rate_hz, fft);
+  }
+
+  std::vector<HarmonicReading> readings;
+  const double edge = std::pow(10.0, 0.05);
+  for (int k = -15; k <= 10; ++k) {  // 31.5 Hz to 10 kHz
+    const double centre = 1'000.0 * std::pow(10.0, 0.1 * k);
+    if (centre / edge < flat.low.value() || 2.0 * centre * edge > flat.high.value()) continue;
+    const double fundamental = band_mean(heard[0], centre / edge, centre * edge, bin_hz) -
+                               band_mean(noise[0], centre / edge, centre * edge, bin_hz);
+    if (fundamental <= 0.0) continue;
+    HarmonicReading reading;
+    reading.frequency_hz = centre;
+    for (const std::size_t i : {0U, 1U}) {
+      const double order = static_cast<double>(i) + 2.0;
+      if (order * centre * edge > flat.high.value()) continue;
+      const double rest = band_mean(noise[i + 1], order * centre / edge, order * centre * edge, bin_hz);
+      const double product = band_mean(heard[i + 1], order * centre / edge, order * centre * edge, bin_hz) - rest;
+      reading.noise_db[i] = 10.0 * std::log10(std::max(rest, 1e-20 * fundamental) / fundamental);
+      if (product > least_over_noise * rest) reading.level_db[i] = 10.0 * std::log10(product / fundamental);
+    }
+    readings.push_back(reading);
+  }
+  return readings;
+}
+
+}  // namespace ringtrue
