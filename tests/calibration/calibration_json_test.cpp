@@ -48,14 +48,14 @@ const std::string remedy = "; use a calibration.json that this program wrote";
 TEST_CASE("calibration JSON has the contract's keys in a fixed order") {
   // Source: the outward contract, calibration.json; "kind", "locating" and uncertainties are additions.
   const Json json = written(test::example_calibration());
-  CHECK(keys(json) == Keys{"schema", "rig", "time_reference", "speakers", "bass_management", "correction", "locating",
+  CHECK(keys(json) == Keys{"schema", "rig", "time_reference", "speakers", "bass_management", "correction", "locating", "room",
                            "findings"});
   CHECK(json["schema"] == "ringtrue.calibration/1");
   const Json& speaker = json["speakers"][0];
   CHECK(keys(speaker) == Keys{"label", "output", "kind", "status", "measured", "settings", "correction"});
   CHECK(keys(speaker["measured"]) == Keys{"polarity", "position_m", "azimuth_deg", "elevation_deg",
                                           "direction_uncertainty_deg", "distance_m", "distance_uncertainty_m",
-                                          "positions", "band_ends", "low_octaves"});
+                                          "positions", "band_ends", "low_octaves", "room"});
   CHECK(keys(speaker["measured"]["band_ends"]) == Keys{"low_3_db_hz", "low_10_db_hz", "high_3_db_hz", "high_10_db_hz"});
   CHECK(keys(speaker["measured"]["positions"][1]) == Keys{"arrival_ms", "arrival_uncertainty_ms", "distance_m",
                                                           "level_db", "level_uncertainty_db", "signal_to_noise_db",
