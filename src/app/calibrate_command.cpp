@@ -48,6 +48,7 @@ steps, and whether to invert the polarity. The folder given with --out gets
   bass.svg             with bass management: each main with the sub, before and
                        after, as a picture for the browser
   impulse-responses/   each speaker's response, one channel per mic position
+  takes/               with --device: each position's recording, as it finishes
 
 Measure with all delays and trims of the interface at 0. The recorder may start
 up to 0.5 s before or after the player, and may be another device with a clock
@@ -61,6 +62,7 @@ degrees.
 Examples:
   ringtrue calibrate rig.toml --out results --stimulus stimulus.wav \
       --recording position1.wav --recording position2.wav --loopback-channel 2
+  ringtrue calibrate rig.toml --out results --device jack:room --yes
   ringtrue calibrate rig.toml --out results --virtual room.toml)";
 
 std::vector<PositionMeasurement> measure_with_progress(const Rig& rig, const SourceOptions& source,
@@ -101,6 +103,9 @@ void require_bass_management(const Rig& rig, const Options& options) {
 int run(const CLI::App& command, const Options& options) {
   check_source_options(command, options.source);
   const std::vector<double> crossovers_hz = offered_crossovers_hz(options);
+  SourceOptions source = options.source;
+  source.takes_folder = std::filesystem::path{options.out} / "takes";
+  source.overwrite = options.overwrite;
   const Rig rig = read_rig(options.rig);
   require_bass_management(rig, options);
   const auto microphone = microphone_of(command, options);
@@ -108,7 +113,7 @@ int run(const CLI::App& command, const Options& options) {
                          options.overwrite,
                          {"impulse-responses", "report.html", "sheet.txt", "bass.svg", "calibration.json"}};
 
-  const auto measurements = measure_with_progress(rig, options.source, microphone ? &microphone->response : nullptr);
+  const auto measurements = measure_with_progress(rig, source, microphone ? &microphone->response : nullptr);
   Calibration calibration =
       calibrate(rig, measurements, {.suggest_crossover = options.suggest_crossover, .crossovers_hz = crossovers_hz});
   if (microphone) std::ranges::copy(microphone->notes, std::back_inserter(calibration.findings));
