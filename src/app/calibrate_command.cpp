@@ -66,6 +66,7 @@ the interface has one. The folder given with --out gets
                        resonances, noise; and the speakers' distortion
   impulse-responses/   each speaker's response, one channel per mic position
   places.html          where the speakers stand, drawn to scale
+  takes/               with --device: each position's recording, as it finishes
 
 Measure with all delays and trims of the interface at 0. The recorder may start
 up to 0.5 s before or after the player, and may be another device with a clock
@@ -79,6 +80,7 @@ degrees.
 Examples:
   ringtrue calibrate rig.toml --out results --stimulus stimulus.wav \
       --recording position1.wav --recording position2.wav --loopback-channel 2
+  ringtrue calibrate rig.toml --out results --device jack:room --yes
   ringtrue calibrate rig.toml --out results --virtual room.toml)";
 
 std::vector<PositionMeasurement> measure_with_progress(const Rig& rig, const SourceOptions& source,
@@ -161,6 +163,9 @@ void require_bass_management(const Rig& rig, const Options& options) {
 
 int run(const CLI::App& command, const Options& options) {
   check_source_options(command, options.source);
+  SourceOptions source = options.source;
+  source.takes_folder = std::filesystem::path{options.out} / "takes";
+  source.overwrite = options.overwrite;
   const Rig rig = read_rig(options.rig);
   require_bass_management(rig, options);
   const CalibrateOptions how = calibrate_options(command, options);
@@ -170,7 +175,7 @@ int run(const CLI::App& command, const Options& options) {
                          {"impulse-responses", "fir", "report.html", "places.html", "sheet.txt", "room.txt", "bass.svg",
                           "calibration.json"}};
 
-  const auto measurements = measure_with_progress(rig, options.source, microphone ? &microphone->response : nullptr);
+  const auto measurements = measure_with_progress(rig, source, microphone ? &microphone->response : nullptr);
   Calibration calibration = calibrate(rig, measurements, how);
   if (microphone) std::ranges::copy(microphone->notes, std::back_inserter(calibration.findings));
   const std::string json = format_calibration(calibration);

@@ -12,6 +12,8 @@ struct Command {
 };
 
 [[nodiscard]] Command add_plan_command(CLI::App& program);
+[[nodiscard]] Command add_devices_command(CLI::App& program);
+[[nodiscard]] Command add_linecheck_command(CLI::App& program);
 [[nodiscard]] Command add_stimulus_command(CLI::App& program);
 [[nodiscard]] Command add_calibrate_command(CLI::App& program);
 [[nodiscard]] Command add_export_command(CLI::App& program);

@@ -11,6 +11,8 @@
 #include "console.hpp"
 #include "help_page.hpp"
 #include "ringtrue/core/errors.hpp"
+#include "ringtrue/device/device_process.hpp"
+#include "ringtrue/device/stop_request.hpp"
 
 namespace ringtrue::app {
 namespace {
@@ -64,7 +66,8 @@ int run_or_throw(int argc, const char* const* argv) {
   program.footer(footer);
   program.require_subcommand(0, 1);
   program.set_version_flag("--version", "ringtrue " RINGTRUE_VERSION);
-  const std::vector<Command> commands{add_plan_command(program), add_stimulus_command(program),
+  const std::vector<Command> commands{add_plan_command(program),      add_devices_command(program),
+                                      add_linecheck_command(program), add_stimulus_command(program),
                                       add_calibrate_command(program), add_export_command(program),
                                       add_simulate_command(program)};
   return read_and_run(program, commands, argc, argv);
@@ -73,8 +76,12 @@ int run_or_throw(int argc, const char* const* argv) {
 }  // namespace
 
 int run_program(int argc, const char* const* argv) noexcept {
+  if (argc == 2 && argv[1] == device_process_word) return run_device_process();
   try {
     return run_or_throw(argc, argv);
+  } catch (const Stopped&) {
+    std::fputs("ringtrue: stopped as you asked; finished takes are kept, go on with --resume\n", stderr);
+    return stopped;
   } catch (const DeviceError& error) {
     print_error(std::string{"ringtrue: "} + error.what());
     return device_failed;

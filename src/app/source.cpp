@@ -4,6 +4,7 @@
 
 #include <functional>
 
+#include "live_source.hpp"
 #include "ringtrue/capture/virtual_room.hpp"
 #include "ringtrue/capture/wav_file.hpp"
 #include "ringtrue/core/errors.hpp"
@@ -49,29 +50,69 @@ void add_file_options(CLI::App& command, SourceOptions& options) {
       ->option_text("WAV")
       ->allow_extra_args(false)
       ->group(group);
-  command.add_option("--input-channel", options.input_channel, "channel of the recording that holds the microphone")
+}
+
+void add_device_options(CLI::App& command, SourceOptions& options) {
+  constexpr const char* group = "Or an audio device that plays and records now";
+  command.add_option("--device", options.device, "the device, by its name in 'ringtrue devices'")
+      ->option_text("NAME")
+      ->group(group);
+  command
+      .add_option("--input-device", options.input_device, "another device to record with; two clocks, so better not")
+      ->option_text("NAME")
+      ->group(group);
+  command.add_option("--max-level-dbfs", options.max_level_dbfs, "no sample beyond this level leaves, 0 = full scale")
+      ->check(CLI::Range(-80.0, 0.0))
+      ->option_text("DB")
+      ->capture_default_str()
+      ->group(group);
+  command.add_flag("--yes", options.yes, "leave the caution before the first sound out")->group(group);
+  command.add_flag("--resume", options.resume, "go on with the takes that are in the folder")->group(group);
+  command.add_option("--again", options.again, "record this mic position anew, keep the others")
+      ->check(CLI::Range(1, 1024))
+      ->option_text("N")
+      ->group(group);
+}
+
+void add_channel_options(CLI::App& command, SourceOptions& options) {
+  constexpr const char* group = "Of recordings and devices";
+  command.add_option("--input-channel", options.input_channel, "channel that holds the microphone")
       ->check(CLI::Range(1, 1024))
       ->option_text("N")
       ->capture_default_str()
       ->group(group);
   command
       .add_option("--loopback-channel", options.loopback_channel,
-                  "channel of the recording that holds the electrical loopback of all outputs; it makes times "
-                  "absolute, so that distances are known too")
+                  "channel that holds the electrical loopback of all outputs; it makes times absolute, so that "
+                  "distances are known too, and proves that no sample was lost")
       ->check(CLI::Range(1, 1024))
       ->option_text("N")
       ->group(group);
+}
+
+void check_device_options(const CLI::App& command) {
+  const auto refuse = [](const char* what) { throw CLI::ValidationError{what}; };
+  const auto given = [&](const char* name) { return command.count(name) > 0; };
+  const bool device = given("--device");
+  if (device && (given("--virtual") || given("--stimulus") || given("--recording"))) {
+    refuse("--device is a source of its own: leave --virtual, --stimulus and --recording out");
+  }
+  for (const char* const name : {"--input-device", "--max-level-dbfs", "--yes", "--resume", "--again"}) {
+    if (given(name) && !device) throw CLI::ValidationError{std::string{name} + " is for --device"};
+  }
 }
 
 }  // namespace
 
 void add_source_options(CLI::App& command, SourceOptions& options) {
   add_file_options(command, options);
+  add_device_options(command, options);
+  add_channel_options(command, options);
   constexpr const char* group = "Or a simulated room";
   command.add_option("--virtual", options.virtual_room, "play and record in this room")
       ->option_text("ROOM.toml")
       ->group(group);
-  add_excitation_options(command, options.excitation, group);
+  add_excitation_options(command, options.excitation, "Of devices and simulated rooms");
   command.add_option("--threads", options.threads, "how many threads, 0: one per core; results do not depend on it")
       ->check(CLI::Range(0, 1024))
       ->option_text("N")
@@ -81,16 +122,22 @@ void add_source_options(CLI::App& command, SourceOptions& options) {
 void check_source_options(const CLI::App& command, const SourceOptions& options) {
   const auto refuse = [](const char* what) { throw CLI::ValidationError{what}; };
   const auto given = [&](const char* name) { return command.count(name) > 0; };
+  check_device_options(command);
+  const bool device = given("--device");
   const bool files = given("--stimulus") || given("--recording");
   if (files && given("--virtual")) refuse("--virtual and --recording are two sources: give one of them");
-  if (!files && !given("--virtual")) refuse("no source: give --stimulus with --recording, or --virtual ROOM.toml");
+  if (!files && !device && !given("--virtual")) {
+    refuse("no source: give --stimulus with --recording, --device NAME, or --virtual ROOM.toml");
+  }
   if (files && !given("--stimulus")) refuse("--recording needs --stimulus, the file that was played");
   if (files && !given("--recording")) refuse("--stimulus needs --recording, what the microphone heard");
   if (files && excitation_given(command)) {
-    refuse("--level-dbfs, --loud, --sweep-seconds and --decay-seconds are for --virtual: a stimulus file has its own");
+    refuse(
+        "--level-dbfs, --loud, --sweep-seconds and --decay-seconds are for --device and --virtual: a stimulus file has "
+        "its own");
   }
-  if (!files && (given("--input-channel") || given("--loopback-channel"))) {
-    refuse("--input-channel and --loopback-channel are for --recording: a virtual room has its own");
+  if (given("--virtual") && (given("--input-channel") || given("--loopback-channel"))) {
+    refuse("--input-channel and --loopback-channel are for --recording and --device: a virtual room has its own");
   }
   if (options.loopback_channel == options.input_channel) {
     refuse("--loopback-channel and --input-channel are the same channel");
@@ -99,6 +146,7 @@ void check_source_options(const CLI::App& command, const SourceOptions& options)
 
 std::vector<PositionMeasurement> measure_source(const Rig& rig, const SourceOptions& options, Progress& progress,
                                                 const MicrophoneResponse* microphone) {
+  if (!options.device.empty()) return measure_live(rig, options, microphone);
   const Source source = options.recordings.empty() ? virtual_source(rig, options) : file_source(rig, options);
   std::vector<PositionMeasurement> measurements;
   for (std::size_t i = 0; i < source.positions; ++i) {

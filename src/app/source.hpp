@@ -12,14 +12,22 @@
 
 namespace ringtrue::app {
 
-/// Where recordings come from: files made with any recorder, or the virtual room.
+/// Where recordings come from: files made with any recorder, an audio device, or the virtual room.
 struct SourceOptions {
   std::string stimulus;
   std::vector<std::string> recordings;
   int loopback_channel = 0;  // 0: none
   int input_channel = 1;
   std::string virtual_room;
-  ExcitationOptions excitation;  // for the virtual room only: a stimulus file has its own
+  ExcitationOptions excitation;  // not for recordings: a stimulus file has its own
+  std::string device;
+  std::string input_device;
+  double max_level_dbfs = -6.0;
+  int again = 0;  // mic position to record anew, from 1; 0: none
+  bool resume = false;
+  bool yes = false;
+  bool overwrite = false;              // set by the command: of kept takes
+  std::filesystem::path takes_folder;  // set by the command: where takes are kept; empty: nowhere
   unsigned threads = 0;
 };
 
@@ -31,7 +39,7 @@ void check_source_options(const CLI::App& command, const SourceOptions& options)
 
 /// Takes one recording after another, so that only one is in memory at a time, and measures it.
 /// @param microphone  whose response is taken out of what is measured; none: taken as flat
-/// @throws InvalidInput
+/// @throws InvalidInput, DeviceError, Stopped
 [[nodiscard]] std::vector<PositionMeasurement> measure_source(const Rig& rig, const SourceOptions& options,
                                                               Progress& progress,
                                                               const MicrophoneResponse* microphone = nullptr);

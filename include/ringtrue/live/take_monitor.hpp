@@ -1,0 +1,56 @@
+#pragma once
+
+#include <cstdint>
+#include <string>
+#include <vector>
+
+#include "ringtrue/capture/card.hpp"
+#include "ringtrue/live/level_check.hpp"
+#include "ringtrue/stimulus/stimulus.hpp"
+
+namespace ringtrue {
+
+/// Watches a take of sweeps while it rolls and throws as soon as something makes it useless: the device or the
+/// microphone gone (exact zeros for 0.2 s, where the inputs never are exactly zero), samples that are no numbers,
+/// outputs muted (a sweep plays and the loopback stays silent for 0.15 s), another program playing (the loopback is not
+/// silent between the sweeps).
+class TakeMonitor {
+ public:
+  /// @param check  of the same device, just before: says how silent its inputs are and how late they hear
+  TakeMonitor(const Stimulus& stimulus, const LevelCheck& check, std::string device);
+
+  /// For Card::play. Looks at what has come since the last call. @returns true  @throws DeviceError
+  bool operator()(const HeardSoFar& heard);
+
+ private:
+  void look_at(std::uint64_t frame, float microphone, float loopback);
+  void look_at_loopback(std::uint64_t frame, double loopback);
+  [[noreturn]] void fail_gone() const;
+  [[noreturn]] void fail(const std::string& what, const std::string& remedy) const;
+
+  struct Stretch {
+    std::uint64_t from = 0;
+    std::uint64_t to = 0;
+    double amplitude = 0.0;
+  };
+
+  std::string device_;
+  double rate_hz_;
+  bool has_loopback_ = false;
+  bool microphone_is_never_zero_;
+  bool loopback_is_never_zero_;
+  bool loopback_known_;
+  double loopback_gain_;
+  double loopback_floor_;
+  std::vector<Stretch> sounding_;  // where a sweep is at full level in the loopback
+  std::vector<Stretch> silent_;    // where nothing is
+  std::size_t next_sounding_ = 0;
+  std::size_t next_silent_ = 0;
+  std::uint64_t looked_at_ = 0;
+  std::uint64_t microphone_zeros_ = 0;
+  std::uint64_t loopback_zeros_ = 0;
+  std::uint64_t counted_ = 0;
+  double energy_ = 0.0;
+};
+
+}  // namespace ringtrue

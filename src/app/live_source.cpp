@@ -1,0 +1,244 @@
+#include "live_source.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <optional>
+
+#include "conversation.hpp"
+#include "ringtrue/core/errors.hpp"
+#include "ringtrue/device/device_card.hpp"
+#include "ringtrue/device/stop_request.hpp"
+#include "ringtrue/live/session.hpp"
+#include "takes_folder.hpp"
+
+namespace ringtrue::app {
+namespace {
+
+constexpr double louder_than_before_db = 10.0;
+
+std::string side(double value_m, const char* positive, const char* negative) {
+  return fmt::format("{:.2f} m {}", std::abs(value_m), value_m > 0.0 ? positive : negative);
+}
+
+/// "0.25 m to the right, 0.10 m up from the ear point"
+std::string place_in_words(const Point& offset_m) {
+  std::string words;
+  const auto add = [&words](double value, const char* positive, const char* negative) {
+    if (std::abs(value) < 0.005) return;
+    words += (words.empty() ? "" : ", ") + side(value, positive, negative);
+  };
+  add(offset_m.x, "to the right", "to the left");
+  add(offset_m.y, "to the front", "to the back");
+  add(offset_m.z, "up", "down");
+  return words.empty() ? "the ear point" : words + " of the ear point";
+}
+
+class LiveSession {
+ public:
+  LiveSession(const Rig& rig, const SourceOptions& options, const MicrophoneResponse* microphone)
+      : rig_{rig},
+        options_{options},
+        microphone_{microphone},
+        limit_{std::min(options.excitation.peak_level_dbfs, options.max_level_dbfs)},
+        takes_{options.takes_folder, options.resume || options.again > 0, options.overwrite} {}
+
+  std::vector<PositionMeasurement> run() {
+    stimulus_ = plan_at(takes_.peak_dbfs().value_or(limit_.value()));
+    const std::vector<std::size_t> missing = positions_to_record();
+    if (!missing.empty()) record(missing);
+    return measured_positions();
+  }
+
+ private:
+  [[nodiscard]] Stimulus plan_at(double peak_dbfs) const {
+    StimulusOptions wanted = stimulus_options(options_.excitation);
+    wanted.peak_level = Decibels{peak_dbfs};
+    return plan_stimulus(rig_, wanted);
+  }
+
+  [[nodiscard]] std::vector<std::size_t> positions_to_record() {
+    if (options_.again > static_cast<int>(rig_.positions.size())) {
+      throw InvalidInput{"--again", fmt::format("the rig has no mic position {}", options_.again),
+                         "give the number of a [[position]], counted from 1"};
+    }
+    if (options_.again > 0) takes_.forget(static_cast<std::size_t>(options_.again - 1));
+    std::vector<std::size_t> missing;
+    for (std::size_t i = 0; i < rig_.positions.size(); ++i) {
+      if (takes_.find(i) == nullptr) missing.push_back(i);
+    }
+    return missing;
+  }
+
+  [[nodiscard]] DeviceCardOptions card_options() const {
+    DeviceCardOptions wanted;
+    wanted.device = options_.device;
+    wanted.input_device = options_.input_device;
+    wanted.input_channel = options_.input_channel;
+    wanted.loopback_channel = options_.loopback_channel;
+    wanted.ceiling = limit_;
+    wanted.program = running_program();
+    make_room_for(stimulus_, wanted);
+    make_room_for(longest_level_check(rig_, limit_), wanted);
+    return wanted;
+  }
+
+  void record(const std::vector<std::size_t>& missing) {
+    const StopRequest stop;
+    const Conversation conversation{options_.yes};
+    DeviceCard card{rig_, card_options()};
+    describe(card.facts());
+    conversation.caution_before_sound();
+    takes_.begin(stimulus_, takes_.peak_dbfs().value_or(limit_.value()), card.name());
+    for (const std::size_t position : missing) {
+      if (!microphone_is_there(position, missing, card)) break;
+      record_one(card, position);
+    }
+  }
+
+  void describe(const DeviceFacts& facts) {
+    Conversation::say(
+        fmt::format("{}: {} outputs, {} inputs, {:.0f} Hz{}", facts.name, facts.outputs, facts.inputs,
+                    rig_.interface.sample_rate_hz,
+                    facts.latency_ms > 0.0 ? fmt::format(", says {:.0f} ms latency", facts.latency_ms) : ""));
+    if (!facts.caution.empty()) {
+      Conversation::say("Caution: " + facts.caution + ".");
+      device_findings_.push_back({Severity::warn, "doubtful-device", std::nullopt,
+                                  fmt::format("{} may not do for measuring: {}.", facts.name, facts.caution)});
+    }
+    if (!facts.input_name.empty()) {
+      device_findings_.push_back(
+          {Severity::warn, "two-devices", std::nullopt,
+           fmt::format(
+               "It was played on {} and recorded with {}: two clocks. Drift was undone, but one device for both "
+               "is better.",
+               facts.name, facts.input_name)});
+    }
+  }
+
+  /// Asks for the microphone to be moved. @returns false when nobody answers or the user wants no more positions
+  bool microphone_is_there(std::size_t position, const std::vector<std::size_t>& missing, DeviceCard& card) {
+    const bool first = position == missing.front();
+    if (first && (position == 0 || options_.again > 0)) return true;  // the caution has waited for Enter already
+    const auto idle = [&card] {
+      if (!card.alive())
+        throw DeviceError{card.name(), "the audio system gave up", "restart it, then go on with --resume"};
+    };
+    const auto answer = Conversation::ask(
+        fmt::format("Put the microphone at position {} of {}: {}. Enter: measure; q: no more positions.", position + 1,
+                    rig_.positions.size(), place_in_words(rig_.positions[position].offset_m)),
+        idle);
+    if (answer && *answer != "q") return true;
+    device_findings_.push_back(
+        {Severity::note, "positions-missing", std::nullopt,
+         fmt::format("Measured at {} of {} mic positions. Run the command again with --resume to add the others.",
+                     position, rig_.positions.size())});
+    return false;
+  }
+
+  void record_one(DeviceCard& card, std::size_t position) {
+    const auto name = fmt::format("position {} of {}", position + 1, rig_.positions.size());
+    Conversation::say(name + ": level check");
+    const CheckedLevel level = check_level(card, rig_, limit_);
+    if (!level_is_settled_) settle_level(level, card);
+    watch_noise(level.check);
+    Conversation::say(fmt::format("{}: sweeps at {:.0f} dBFS peak, {:.0f} s", name, *takes_.peak_dbfs(),
+                                  static_cast<double>(stimulus_.frames) / stimulus_.sample_rate_hz));
+    RecordOptions wanted;
+    wanted.measure = {.threads = options_.threads, .microphone = microphone_};
+    wanted.say = [&](const std::string& what) { Conversation::say(name + ": " + what); };
+    int attempt = 0;
+    wanted.keep = [&](const Recording& raw) { takes_.keep_raw(position, ++attempt, raw); };
+    RecordedPosition recorded = record_position(card, rig_, stimulus_, level.check, wanted);
+    for (Findings* to : {&recorded.findings, &recorded.measurement.findings}) {
+      to->insert(to->end(), level.findings.begin(), level.findings.end());
+      to->insert(to->end(), device_findings_.begin(), device_findings_.end());
+    }
+    device_findings_.clear();
+    KeptTake kept{position, recorded.findings, {}};
+    for (std::size_t s = 0; s < rig_.speakers.size(); ++s) {
+      const bool lost = std::ranges::any_of(recorded.findings, [&](const Finding& finding) {
+        return finding.code == "dropout" && finding.speaker == rig_.speakers[s].label;
+      });
+      if (lost) kept.untrusted.push_back(rig_.speakers[s].label);
+    }
+    takes_.keep(kept, recorded.recording);
+    fresh_.emplace_back(position, std::move(recorded.measurement));
+  }
+
+  /// The first level check of a session decides how loud all its sweeps are.
+  void settle_level(const CheckedLevel& level, const DeviceCard& card) {
+    level_is_settled_ = true;
+    const bool resumed = std::ranges::any_of(
+        rig_.positions, [&, i = std::size_t{0}](const auto&) mutable { return takes_.find(i++) != nullptr; });
+    const double peak = resumed ? *takes_.peak_dbfs() : level.peak.value();
+    if (peak > limit_.value() + 1e-9) {
+      throw InvalidInput{"--max-level-dbfs", fmt::format("the kept takes were played at {:.0f} dBFS", peak),
+                         "allow as much, or start anew with --overwrite"};
+    }
+    stimulus_ = plan_at(peak);
+    takes_.begin(stimulus_, peak, card.name());
+  }
+
+  void watch_noise(const LevelCheck& check) {
+    if (quietest_dbfs_ && check.noise_dbfs > *quietest_dbfs_ + louder_than_before_db) {
+      const std::string what =
+          fmt::format("it is {:.0f} dB noisier now than at another position", check.noise_dbfs - *quietest_dbfs_);
+      Conversation::say("Caution: " + what + ".");
+      device_findings_.push_back({Severity::note, "noisier-position", std::nullopt,
+                                  "At one position " + what + ": measure it again with --again when it is quiet."});
+    }
+    quietest_dbfs_ = std::min(quietest_dbfs_.value_or(check.noise_dbfs), check.noise_dbfs);
+  }
+
+  std::vector<PositionMeasurement> measured_positions() {
+    std::vector<PositionMeasurement> measurements;
+    for (std::size_t i = 0; i < rig_.positions.size(); ++i) {
+      const auto fresh = std::ranges::find(fresh_, i, [](const auto& entry) { return entry.first; });
+      if (fresh != fresh_.end()) {
+        measurements.push_back(std::move(fresh->second));
+      } else if (const KeptTake* const kept = takes_.find(i)) {
+        measurements.push_back(measure_kept(*kept));
+      } else {
+        break;  // positions count in the rig's order
+      }
+    }
+    if (measurements.empty()) {
+      throw InvalidInput{"--resume", "no mic position has been measured yet", "answer the prompt, or start without it"};
+    }
+    Findings& findings = measurements.front().findings;
+    findings.insert(findings.end(), device_findings_.begin(), device_findings_.end());
+    return measurements;
+  }
+
+  PositionMeasurement measure_kept(const KeptTake& kept) const {
+    auto measurement =
+        measure(rig_, stimulus_, takes_.read(kept), {.threads = options_.threads, .microphone = microphone_});
+    for (std::size_t s = 0; s < rig_.speakers.size(); ++s) {
+      if (std::ranges::count(kept.untrusted, rig_.speakers[s].label) > 0) measurement.speakers[s].trusted = false;
+    }
+    measurement.findings.insert(measurement.findings.end(), kept.findings.begin(), kept.findings.end());
+    return measurement;
+  }
+
+  const Rig& rig_;
+  const SourceOptions& options_;
+  const MicrophoneResponse* microphone_;
+  Decibels limit_;
+  TakesFolder takes_;
+  Stimulus stimulus_;
+  Findings device_findings_;
+  std::vector<std::pair<std::size_t, PositionMeasurement>> fresh_;
+  bool level_is_settled_ = false;
+  std::optional<double> quietest_dbfs_;
+};
+
+}  // namespace
+
+std::vector<PositionMeasurement> measure_live(const Rig& rig, const SourceOptions& options,
+                                              const MicrophoneResponse* microphone) {
+  return LiveSession{rig, options, microphone}.run();
+}
+
+}  // namespace ringtrue::app

@@ -1,0 +1,121 @@
+#include "ringtrue/live/take_monitor.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <utility>
+
+#include "ringtrue/core/errors.hpp"
+
+namespace ringtrue {
+namespace {
+
+constexpr double lost_after_s = 0.2;     // of exact zeros
+constexpr double muted_after_s = 0.15;   // of silence where a sweep should be
+constexpr double foreign_after_s = 0.2;  // of sound where silence should be
+constexpr double edge_s = 0.05;          // around a sweep that is not looked at: its fades, and what latency may do
+constexpr double muted_share = 0.05;     // of the sweep's amplitude
+constexpr double foreign_share = 0.01;   // of it, and ten times over the loopback's own noise
+
+double peak_of(const SweepShape& shape) {
+  double peak = 0.0;
+  for (const double sample : shape.samples) peak = std::max(peak, std::abs(sample));
+  return peak;
+}
+
+}  // namespace
+
+TakeMonitor::TakeMonitor(const Stimulus& stimulus, const LevelCheck& check, std::string device)
+    : device_{std::move(device)},
+      rate_hz_{stimulus.sample_rate_hz},
+      microphone_is_never_zero_{!check.microphone_quiet_zero},
+      loopback_is_never_zero_{check.loopback_noise_dbfs > -190.0},
+      loopback_known_{check.loopback_lag.has_value()},
+      loopback_gain_{std::abs(check.loopback_gain)},
+      loopback_floor_{std::pow(10.0, check.loopback_noise_dbfs / 20.0)} {
+  const auto edge = static_cast<std::int64_t>(edge_s * rate_hz_);
+  const std::int64_t lag = check.loopback_lag.value_or(0);
+  std::int64_t last_end = 0;
+  for (const ScheduledSweep& sweep : stimulus.sweeps) {
+    const SweepShape& shape = stimulus.shapes[sweep.shape];
+    const std::int64_t begin = sweep.first_frame + lag;
+    const std::int64_t end = begin + std::ssize(shape.samples);
+    const double amplitude = peak_of(shape) * loopback_gain_;
+    const auto add = [amplitude](std::vector<Stretch>& to, std::int64_t from, std::int64_t until) {
+      if (until > from) to.push_back({static_cast<std::uint64_t>(from), static_cast<std::uint64_t>(until), amplitude});
+    };
+    add(silent_, last_end + edge, begin - edge);
+    add(sounding_, begin + 2 * edge, end - 2 * edge);
+    last_end = end;
+  }
+}
+
+void TakeMonitor::fail(const std::string& what, const std::string& remedy) const {
+  throw DeviceError{device_, what, remedy + ", then go on with --resume"};
+}
+
+void TakeMonitor::fail_gone() const {
+  fail("its inputs deliver nothing any more: it was unplugged or muted, or this program may not record",
+       "check the device, its mutes and the recording permission");
+}
+
+bool TakeMonitor::operator()(const HeardSoFar& heard) {
+  has_loopback_ = heard.channels > 1;
+  const std::uint64_t frames = heard.interleaved.size() / heard.channels;
+  for (; looked_at_ < frames; ++looked_at_) {
+    const std::size_t at = static_cast<std::size_t>(looked_at_) * heard.channels;
+    look_at(looked_at_, heard.interleaved[at], has_loopback_ ? heard.interleaved[at + 1] : 0.0F);
+  }
+  return true;
+}
+
+void TakeMonitor::look_at(std::uint64_t frame, float microphone, float loopback) {
+  if (!std::isfinite(microphone) || !std::isfinite(loopback)) {
+    fail("delivers values that are no numbers", "update its driver or choose another device");
+  }
+  const auto lost = static_cast<std::uint64_t>(lost_after_s * rate_hz_);
+  microphone_zeros_ = microphone == 0.0F ? microphone_zeros_ + 1 : 0;
+  loopback_zeros_ = loopback == 0.0F ? loopback_zeros_ + 1 : 0;
+  if (microphone_is_never_zero_ && microphone_zeros_ > lost) {
+    if (!has_loopback_ || loopback_zeros_ > lost) {
+      // With a loopback that is silent by itself, wait whether it speaks: then the microphone alone is gone.
+      const bool sure = !has_loopback_ || loopback_is_never_zero_ || microphone_zeros_ > 6 * lost;
+      if (sure) fail_gone();
+    } else {
+      fail("the microphone's input delivers nothing any more, the loopback still does",
+           "check the microphone's cable, phantom power, mute and gain");
+    }
+  }
+  if (has_loopback_ && loopback_known_) look_at_loopback(frame, static_cast<double>(loopback));
+}
+
+void TakeMonitor::look_at_loopback(std::uint64_t frame, double loopback) {
+  const auto advance = [frame](const std::vector<Stretch>& stretches, std::size_t& next) {
+    while (next < stretches.size() && frame >= stretches[next].to) ++next;
+    return next < stretches.size() && frame >= stretches[next].from;
+  };
+  const bool sounding = advance(sounding_, next_sounding_);
+  const bool silent = !sounding && advance(silent_, next_silent_);
+  if (!sounding && !silent) {
+    counted_ = 0;
+    energy_ = 0.0;
+    return;
+  }
+  ++counted_;
+  energy_ += loopback * loopback;
+  const double patience_s = sounding ? muted_after_s : foreign_after_s;
+  if (static_cast<double>(counted_) < patience_s * rate_hz_) return;
+  const double rms = std::sqrt(energy_ / static_cast<double>(counted_));
+  counted_ = 0;
+  energy_ = 0.0;
+  if (sounding && rms < muted_share * sounding_[next_sounding_].amplitude) {
+    const bool microphone_too = static_cast<double>(microphone_zeros_) > 0.5 * muted_after_s * rate_hz_;
+    if (microphone_is_never_zero_ && microphone_too) fail_gone();
+    fail("a sweep plays, but nothing reaches the loopback: the outputs are muted or led elsewhere",
+         "check mutes, routing and the loopback's cable");
+  }
+  if (silent && rms > std::max(foreign_share * silent_[next_silent_].amplitude, 10.0 * loopback_floor_)) {
+    fail("something else plays on the same outputs", "close other programs that use the device");
+  }
+}
+
+}  // namespace ringtrue
