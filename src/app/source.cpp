@@ -19,7 +19,8 @@ struct Source {
 };
 
 Source virtual_source(const Rig& rig, const SourceOptions& options) {
-  const VirtualRoom room = read_virtual_room(options.virtual_room, rig);
+  VirtualRoom room = read_virtual_room(options.virtual_room, rig);
+  room.typed_in = options.typed_in;
   const Stimulus stimulus = plan_stimulus(rig, stimulus_options(options.excitation));
   return {stimulus, rig.positions.size(),
           [=, &rig, threads = options.threads](std::size_t i) { return capture(room, rig, stimulus, i, threads); }};

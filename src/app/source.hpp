@@ -7,6 +7,7 @@
 
 #include "excitation.hpp"
 #include "progress.hpp"
+#include "ringtrue/capture/virtual_room.hpp"
 #include "ringtrue/response/measurement.hpp"
 #include "ringtrue/rig/rig.hpp"
 
@@ -19,6 +20,7 @@ struct SourceOptions {
   int loopback_channel = 0;  // 0: none
   int input_channel = 1;
   std::string virtual_room;
+  std::vector<OutputSettings> typed_in;  // into the virtual room's interface
   ExcitationOptions excitation;  // for the virtual room only: a stimulus file has its own
   unsigned threads = 0;
 };
