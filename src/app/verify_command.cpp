@@ -124,7 +124,8 @@ void add_tolerance_options(CLI::App& command, VerifyTolerances& tolerances) {
   add("--delay-tolerance", tolerances.delay_ms, "MS", "of a delay, against the other speakers");
   add("--level-tolerance", tolerances.level_db, "DB", "of a level, against the other speakers");
   add("--response-tolerance", tolerances.response_db, "DB", "of any third octave of a response");
-  add("--bass-tolerance", tolerances.bass_db, "DB", "of a main together with the sub, an octave each side of the crossover");
+  add("--bass-tolerance", tolerances.bass_db, "DB",
+      "of a main together with the sub, an octave each side of the crossover");
 }
 
 }  // namespace

@@ -13,7 +13,7 @@ struct Departure {
 
 struct CommonOffset {
   double value = 0.0;
-  double spread = 0.0;     // of those that agree: 1.48 times the median of their departures from it
+  double spread = 0.0;  // of those that agree: 1.48 times the median of their departures from it
   int agreeing = 0;
 };
 

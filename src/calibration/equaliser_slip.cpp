@@ -50,7 +50,8 @@ std::vector<double> gains_db(const Filter& filter, std::span<const BandDifferenc
   return gains;
 }
 
-std::vector<double> gains_db(const std::vector<Filter>& filters, std::span<const BandDifference> bands, double rate_hz) {
+std::vector<double> gains_db(const std::vector<Filter>& filters, std::span<const BandDifference> bands,
+                             double rate_hz) {
   std::vector<double> sum(bands.size());
   for (const Filter& filter : filters) {
     const auto gains = gains_db(filter, bands, rate_hz);

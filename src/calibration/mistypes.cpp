@@ -85,7 +85,8 @@ std::optional<Mistype> guess_mistype(const MistypeQuestion& question) {
   double best_score = 0.0;
   for (const Candidate& candidate : candidates(question)) {
     const double off = std::abs(candidate.typed - question.found) / question.tolerance;
-    const bool is_another_value = std::abs(candidate.typed - question.wanted) > 0.5 * std::pow(10.0, -question.decimals);
+    const bool is_another_value =
+        std::abs(candidate.typed - question.wanted) > 0.5 * std::pow(10.0, -question.decimals);
     if (off > 1.0 || !is_another_value) continue;
     const double score = candidate.rarity + 0.5 * off * off;
     if (best && score >= best_score) continue;

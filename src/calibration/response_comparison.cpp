@@ -38,10 +38,11 @@ double gain_at(const TimeWindow& window, double t_s) {
   return 0.5 + 0.5 * std::cos(std::numbers::pi * (t_s - window.fades) / (window.ends - window.fades));
 }
 
-/// Spectra of a response's parts, as windowed for treble and for bass.
+/// Spectra of a response's parts, as windowed for treble and for bass, and the noise in the latter.
 struct Windowed {
   Bins treble;
   Bins bass;
+  std::vector<double> bass_noise;  // power
 };
 
 Bins cut(const RealFft& fft, const std::vector<double>& line, const TimeWindow& window, std::size_t count) {
@@ -54,6 +55,27 @@ Bins cut(const RealFft& fft, const std::vector<double>& line, const TimeWindow& 
   return bins;
 }
 
+double energy_s(const TimeWindow& window) {
+  return window.fades - window.open + 0.375 * (window.open - window.opens + window.ends - window.fades);
+}
+
+/// Power of the noise in the bass window, from the end of the response; means over 25 Hz, up to where it serves.
+std::vector<double> noise_in_bass(const RealFft& fft, const std::vector<double>& line, double end_s,
+                                  std::size_t count) {
+  const double ends = std::min(end_s, length_s - lead_s) - 0.005;
+  const TimeWindow tail{ends - 0.20, ends - 0.17, ends - 0.03, ends};
+  const Bins bins = cut(fft, line, tail, count);
+  const double scale = energy_s(bass_window) / energy_s(tail);
+  constexpr std::size_t reach = 10;
+  std::vector<double> power(std::min(count, static_cast<std::size_t>(treble_from_hz * 1.2 * length_s)));
+  for (std::size_t k = 0; k < power.size(); ++k) {
+    const std::size_t from = k > reach ? k - reach : 1;
+    for (std::size_t i = from; i <= k + reach; ++i) power[k] += std::norm(bins[i]);
+    power[k] *= scale / static_cast<double>(k + reach + 1 - from);
+  }
+  return power;
+}
+
 Windowed windowed(const ArrivedResponse& response) {
   const RealFft fft{static_cast<std::size_t>(length_s * rate_hz)};
   Bins bins(fft.bin_count());
@@ -63,7 +85,9 @@ Windowed windowed(const ArrivedResponse& response) {
   }
   std::vector<double> line(fft.size());
   fft.inverse(bins, line);
-  return {cut(fft, line, treble_window, response.bins.size()), cut(fft, line, bass_window, response.bins.size())};
+  const std::size_t count = response.bins.size();
+  return {cut(fft, line, treble_window, count), cut(fft, line, bass_window, count),
+          noise_in_bass(fft, line, response.end_s, count)};
 }
 
 /// Bins of one twelfth of an octave, and what the two responses have in them.
@@ -185,8 +209,16 @@ Compared compare_bands(const Windowed& expected, const Windowed& measured, const
     const double window_s = band.bass ? bass_window.fades : treble_window.fades;
     const double width_hz = static_cast<double>(band.end - band.first) / length_s;
     const double independent = std::max(1.0, width_hz * window_s);
-    const double relative = std::sqrt((1.0 - coherence) / (2.0 * coherence * independent));
-    result.bands.push_back({band.centre_hz, 20.0 * std::log10(std::abs(sum) / power_e), 20.0 / std::numbers::ln10 * relative});
+    double relative = std::sqrt((1.0 - coherence) / (2.0 * coherence * independent));
+    if (band.bass) {  // a bin or two say nothing of their own coherence
+      double noise = 0.0;
+      for (std::size_t k = band.first; k < band.end; ++k) {
+        noise += expected.bass_noise[k] / power_e + measured.bass_noise[k] / power_m;
+      }
+      relative = std::max(relative, std::sqrt(noise / (2.0 * independent)));
+    }
+    result.bands.push_back(
+        {band.centre_hz, 20.0 * std::log10(std::abs(sum) / power_e), 20.0 / std::numbers::ln10 * relative});
     coherent += std::sqrt(coherence);
     const bool in_time = std::ranges::any_of(timed, [&](const BandSums& other) { return other.first == band.first; });
     const double w = 2.0 * std::numbers::pi * band.centre_hz;
@@ -222,9 +254,9 @@ std::optional<ArrivedResponse> at_arrival(const SpeakerMeasurement& measured) {
   const Bins all = spectrum(fft, samples);
   ArrivedResponse result{measured.arrival_ms->value, Bins(static_cast<std::size_t>(highest_hz * length_s) + 1)};
   const double late_s = 1e-3 * (response.first_sample_ms - result.arrival_ms);
+  result.end_s = late_s + static_cast<double>(samples.size()) / response.sample_rate_hz;
   for (std::size_t k = 0; k < std::min(all.size(), result.bins.size()); ++k) {
-    result.bins[k] =
-        all[k] * std::polar(1.0, -2.0 * std::numbers::pi * ArrivedResponse::frequency_hz(k) * late_s);
+    result.bins[k] = all[k] * std::polar(1.0, -2.0 * std::numbers::pi * ArrivedResponse::frequency_hz(k) * late_s);
   }
   return result;
 }
@@ -235,18 +267,19 @@ double equaliser_gain_db(const std::vector<Filter>& filters, double frequency_hz
 }
 
 ArrivedResponse through_settings(const ArrivedResponse& response, const Settings& settings, double sample_rate_hz) {
-  ArrivedResponse result{response.arrival_ms + settings.delay_ms.value_or(0.0), response.bins};
+  ArrivedResponse result{response.arrival_ms + settings.delay_ms.value_or(0.0), response.bins, response.end_s};
   const double gain = (settings.invert ? -1.0 : 1.0) * amplitude_ratio(Decibels{settings.trim_db.value_or(0.0)});
   const Cascade cascade = cascade_of(settings.equaliser, sample_rate_hz);
   for (std::size_t k = 0; k < result.bins.size(); ++k) {
     const double f = std::min(ArrivedResponse::frequency_hz(k), 0.5 * sample_rate_hz);
-    result.bins[k] *= gain * (cascade.empty() ? Complex{1.0} : frequency_response(cascade, Hertz{f}, Hertz{sample_rate_hz}));
+    result.bins[k] *=
+        gain * (cascade.empty() ? Complex{1.0} : frequency_response(cascade, Hertz{f}, Hertz{sample_rate_hz}));
   }
   return result;
 }
 
-ResponseDifference compare_responses(const ArrivedResponse& expected, const ArrivedResponse& measured,
-                                     SpeakerKind kind, Band band) {
+ResponseDifference compare_responses(const ArrivedResponse& expected, const ArrivedResponse& measured, SpeakerKind kind,
+                                     Band band) {
   const Windowed e = windowed(expected);
   const Windowed m = windowed(measured);
   const auto bands = bands_in(flat_band(band), std::min(expected.bins.size(), measured.bins.size()));

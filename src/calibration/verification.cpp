@@ -182,7 +182,8 @@ CommonOffset common_of(const Calibration& against, std::span<const Found> found,
   return common_offset(departures, limit);
 }
 
-std::vector<OtherValue> other_values(const Calibration& against, std::size_t s, std::optional<double> Settings::*value) {
+std::vector<OtherValue> other_values(const Calibration& against, std::size_t s,
+                                     std::optional<double> Settings::*value) {
   std::vector<OtherValue> others;
   for (const std::size_t o : others_by_nearness(against.rig, s)) {
     const auto& other = against.speakers[o];
@@ -193,7 +194,8 @@ std::vector<OtherValue> other_values(const Calibration& against, std::size_t s, 
 
 Suspicion suspect(const char* value, const MistypeQuestion& question) {
   const auto slip = guess_mistype(question);
-  return {value, question.wanted, question.found, slip ? std::optional{slip->typed} : std::nullopt, slip ? slip->how : ""};
+  return {value, question.wanted, question.found, slip ? std::optional{slip->typed} : std::nullopt,
+          slip ? slip->how : ""};
 }
 
 Suspicion suspect_delay(const Calibration& against, std::size_t s, const Judged& delay) {
@@ -261,7 +263,8 @@ SpeakerVerdict judge_speaker(const Calibration& against, std::size_t s, const Fo
     verdict.suspicions.push_back({"invert", wanted, 1.0 - wanted, 1.0 - wanted, "switched the wrong way"});
   }
   if (verdict.response_db && !verdict.response_db->passed()) {
-    verdict.suspicions.push_back(found.slip ? found.slip->suspicion : Suspicion{"response", 0.0, verdict.response_db->error, {}, ""});
+    verdict.suspicions.push_back(found.slip ? found.slip->suspicion
+                                            : Suspicion{"response", 0.0, verdict.response_db->error, {}, ""});
   }
   verdict.verdict = verdict.suspicions.empty() ? Verdict::pass : Verdict::fail;
   return verdict;

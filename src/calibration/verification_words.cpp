@@ -6,6 +6,7 @@
 #include <array>
 #include <cmath>
 #include <string_view>
+#include <tuple>
 
 #include "decimals.hpp"
 #include "partner.hpp"
@@ -36,8 +37,9 @@ std::string filter_words(const Filter& filter) {
   const char* shape = filter.shape == FilterShape::peak        ? "peak"
                       : filter.shape == FilterShape::low_shelf ? "low shelf"
                                                                : "high shelf";
-  return fmt::format("{} {} Hz {:+.1f} dB Q {}", shape, shown(filter.frequency_hz, decimals_of_value(filter.frequency_hz)),
-                     filter.gain_db, shown(filter.q, decimals_of_value(filter.q)));
+  return fmt::format("{} {} Hz {:+.1f} dB Q {}", shape,
+                     shown(filter.frequency_hz, decimals_of_value(filter.frequency_hz)), filter.gain_db,
+                     shown(filter.q, decimals_of_value(filter.q)));
 }
 
 /// "equaliser[2].gain_db" -> 2 and "gain_db".
@@ -49,7 +51,8 @@ FilterField field_of(const std::string& value) {
   const std::size_t open = value.find('[');
   if (open == std::string::npos) return {};
   const std::size_t dot = value.find("].");
-  return {static_cast<std::size_t>(std::atoi(value.c_str() + open + 1)), dot == std::string::npos ? "" : value.substr(dot + 2)};
+  return {static_cast<std::size_t>(std::atoi(value.c_str() + open + 1)),
+          dot == std::string::npos ? "" : value.substr(dot + 2)};
 }
 
 std::string equaliser_words(const Suspicion& suspicion, const SpeakerResult& speaker) {
@@ -81,9 +84,10 @@ std::string words_of(const Suspicion& suspicion, const SpeakerVerdict& verdict, 
                                   : "polarity is wrong: it is inverted, the sheet says normal.";
   }
   if (suspicion.value == "response") {
-    return fmt::format("response is {:+.1f} dB off around {:.0f} Hz, which no single slip in its filters explains: "
-                       "compare them with the sheet, one by one.",
-                       verdict.response_db->error, verdict.response_at_hz);
+    return fmt::format(
+        "response is {:+.1f} dB off around {:.0f} Hz, which no single slip in its filters explains: "
+        "compare them with the sheet, one by one.",
+        verdict.response_db->error, verdict.response_at_hz);
   }
   return equaliser_words(suspicion, speaker);
 }
@@ -93,10 +97,16 @@ void add(Findings& findings, Severity severity, const char* code, const std::opt
   findings.push_back({severity, code, speaker, std::move(message)});
 }
 
-bool typed_value_of(const SpeakerVerdict& verdict, const char* value, const std::string& label) {
-  return std::ranges::any_of(verdict.suspicions, [&](const Suspicion& suspicion) {
-    return suspicion.value == value && suspicion.how == "the value of " + label;
-  });
+/// The suspicion about one value, if there is one.
+const Suspicion* suspicion_of(const SpeakerVerdict& verdict, std::string_view value) {
+  const auto found = std::ranges::find(verdict.suspicions, value, &Suspicion::value);
+  return found == verdict.suspicions.end() ? nullptr : &*found;
+}
+
+/// True when each of two works with the value that the other should have.
+bool are_exchanged(const Suspicion* one, const Suspicion* other, double limit) {
+  return one != nullptr && other != nullptr && std::abs(one->found - other->wanted) <= limit &&
+         std::abs(other->found - one->wanted) <= limit;
 }
 
 /// Left and right exchanged: each has the other's value.
@@ -106,8 +116,8 @@ void add_exchanges(const Calibration& against, Verification& result) {
     if (!partner || *partner < s) continue;
     const SpeakerVerdict& one = result.speakers[s];
     const SpeakerVerdict& other = result.speakers[*partner];
-    for (const auto& [value, words] : {std::pair{"delay_ms", "delays"}, std::pair{"trim_db", "trims"}}) {
-      if (!typed_value_of(one, value, other.label) || !typed_value_of(other, value, one.label)) continue;
+    for (const auto& [value, words, limit] : {std::tuple{"delay_ms", "delays", 0.02}, {"trim_db", "trims", 0.15}}) {
+      if (!are_exchanged(suspicion_of(one, value), suspicion_of(other, value), limit)) continue;
       add(result.findings, Severity::warn, "tolerance", one.label,
           fmt::format("The {} of {} and {} seem to be exchanged.", words, one.label, other.label));
     }
@@ -135,9 +145,10 @@ bool nothing_typed_in(const Calibration& against, const Verification& result) {
 void add_silence(const SpeakerResult& speaker, const SpeakerMeasurement& now, Findings& findings) {
   if (!now.trusted && !now.heard) {
     add(findings, Severity::stop, "tolerance", speaker.label,
-        fmt::format("{} (output {}) could not be judged: its sound is spoilt or nearly lost. Look at its trim ({} dB on "
-                    "the sheet), then measure again.",
-                    speaker.label, speaker.output, shown(*speaker.settings.trim_db, 1)));
+        fmt::format(
+            "{} (output {}) could not be judged: its sound is spoilt or nearly lost. Look at its trim ({} dB on "
+            "the sheet), then measure again.",
+            speaker.label, speaker.output, shown(*speaker.settings.trim_db, 1)));
     return;
   }
   add(findings, Severity::stop, "silent-output", speaker.label,
@@ -205,7 +216,8 @@ void add_verification_findings(const Calibration& against, const PositionMeasure
   add_bass(result);
   if (!result.responses_compared) {
     add(findings, Severity::note, "tolerance", std::nullopt,
-        "The impulse responses saved with the calibration were not found beside it, so only arrival, level and polarity "
+        "The impulse responses saved with the calibration were not found beside it, so only arrival, level and "
+        "polarity "
         "were judged, not the equaliser.");
   }
   if (result.crossover == CrossoverState::on || result.crossover == CrossoverState::mains_only) {

@@ -112,8 +112,7 @@ std::vector<double> sound_at_microphone(const VirtualRoom& room, const Rig& rig,
   const auto sweeps = sweeps_by_speaker(room, rig, stimulus);
   std::vector<bool> needed(sweeps.size());
   for (std::size_t s = 0; s < sweeps.size(); ++s) needed[s] = !sweeps[s].empty();
-  const auto heard =
-      responses(room, rig, position, stimulus.sample_rate_hz, needed, threads);
+  const auto heard = responses(room, rig, position, stimulus.sample_rate_hz, needed, threads);
   const auto driven = driven_shapes(stimulus, heard);
   std::vector<std::vector<SpeakerSound>> sounds(heard.size());
   parallel_for(sounds.size(), threads,

@@ -68,7 +68,8 @@ std::vector<PositionMeasurement> read_impulse_responses(const std::filesystem::p
     }
     for (const Json& entry : index.at("speakers")) {
       const auto found = std::ranges::find(rig.speakers, entry.at("label").get<std::string>(), &Speaker::label);
-      if (found == rig.speakers.end()) throw InvalidInput{path.string(), "names a speaker that the rig has not", remedy};
+      if (found == rig.speakers.end())
+        throw InvalidInput{path.string(), "names a speaker that the rig has not", remedy};
       read_speaker(folder, entry, static_cast<std::size_t>(found - rig.speakers.begin()), positions);
     }
   } catch (const Json::exception&) {

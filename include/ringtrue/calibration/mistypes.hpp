@@ -16,11 +16,11 @@ struct OtherValue {
 struct MistypeQuestion {
   double wanted = 0.0;
   double found = 0.0;
-  double tolerance = 0.01;                // of `found`
-  int decimals = 2;                       // as shown on the sheet
-  std::span<const OtherValue> others{};   // same value of the other outputs; a left-right partner first
-  double samples_per_unit = 0.0;          // of a delay: its number in samples is this times its number in ms; 0: none
-  double metres_per_unit = 0.0;           // of a delay: likewise in metres
+  double tolerance = 0.01;               // of `found`
+  int decimals = 2;                      // as shown on the sheet
+  std::span<const OtherValue> others{};  // same value of the other outputs; a left-right partner first
+  double samples_per_unit = 0.0;         // of a delay: its number in samples is this times its number in ms; 0: none
+  double metres_per_unit = 0.0;          // of a delay: likewise in metres
 };
 
 /// The likeliest slip of a hand, and what it made of the value.

@@ -14,6 +14,7 @@ namespace ringtrue {
 struct ArrivedResponse {
   double arrival_ms = 0.0;  // after the time reference
   std::vector<std::complex<double>> bins;
+  double end_s = 0.7;  // where the response ends, after its arrival
 
   [[nodiscard]] static double frequency_hz(std::size_t bin) { return static_cast<double>(bin) / 0.8; }
 };
@@ -32,8 +33,9 @@ struct ArrivedResponse {
 /// One twelfth of an octave of a comparison.
 struct BandDifference {
   double frequency_hz = 1'000.0;
-  double level_db = 0.0;        // measured over expected
-  double uncertainty_db = 0.0;  // one standard deviation, from how well the two agree inside the band
+  double level_db = 0.0;  // measured over expected
+  double uncertainty_db =
+      0.0;  // one standard deviation: how well the two agree inside the band; in the bass, noise too
 };
 
 /// What lies between a response that was expected and the one that was measured.
@@ -50,7 +52,8 @@ struct ResponseDifference {
 /// Compares the direct sound and what follows at once: 25 ms above 250 Hz, 250 ms below, so that neither a moved chair
 /// nor a warmer room matters much.
 ///
-///     C(f) = M(f) conj(E(f)),   later = argmax |Re sum C(f) exp(2 pi i f later)|,   level_db = 20 lg |sum C| / sum |E|^2
+///     C(f) = M(f) conj(E(f)),   later = argmax |Re sum C(f) exp(2 pi i f later)|,   level_db = 20 lg |sum C| / sum
+///     |E|^2
 ///
 /// Mains are timed in 1.2-16 kHz, subs in their whole band. Delay by generalised cross-correlation (C. H. Knapp,
 /// G. C. Carter, IEEE Trans. ASSP 24(4), 320-327, 1976), each twelfth of an octave at equal weight; level uncertainty

@@ -62,7 +62,7 @@ struct Verification {
   bool passed = false;
   VerifyTolerances tolerances;
   CrossoverState crossover = CrossoverState::none;
-  bool responses_compared = false;  // false: only arrivals, levels and polarities could be
+  bool responses_compared = false;       // false: only arrivals, levels and polarities could be
   std::vector<SpeakerVerdict> speakers;  // in the rig's order
   Findings findings;
 };
