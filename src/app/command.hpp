@@ -16,6 +16,8 @@ struct Command {
 [[nodiscard]] Command add_linecheck_command(CLI::App& program);
 [[nodiscard]] Command add_stimulus_command(CLI::App& program);
 [[nodiscard]] Command add_calibrate_command(CLI::App& program);
+[[nodiscard]] Command add_recheck_command(CLI::App& program);
+[[nodiscard]] Command add_verify_command(CLI::App& program);
 [[nodiscard]] Command add_export_command(CLI::App& program);
 [[nodiscard]] Command add_simulate_command(CLI::App& program);
 

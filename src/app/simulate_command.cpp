@@ -2,6 +2,7 @@
 
 #include <memory>
 
+#include "calibration_folder.hpp"
 #include "command.hpp"
 #include "console.hpp"
 #include "output_folder.hpp"
@@ -19,6 +20,7 @@ struct Options {
   std::string virtual_room;
   std::string stimulus;
   std::string out;
+  std::string settings;
   unsigned threads = 0;
   bool overwrite = false;
 };
@@ -50,7 +52,12 @@ void write_recording(const std::filesystem::path& path, Recording recording) {
 }
 
 void simulate(const Options& options, const Rig& rig, const OutputFolder& out) {
-  const VirtualRoom room = read_virtual_room(options.virtual_room, rig);
+  VirtualRoom room = read_virtual_room(options.virtual_room, rig);
+  if (!options.settings.empty()) {
+    const Calibration calibration = read_calibration(options.settings);
+    require_same_speakers(rig, calibration, options.settings);
+    room.typed_in = settings_of(calibration);
+  }
   const Stimulus stimulus = read_stimulus(options.stimulus, rig);
   const auto names = file_names(rig);
   Progress progress = progress_on_stderr();
@@ -78,6 +85,8 @@ Command add_simulate_command(CLI::App& program) {
   command.add_option("rig", options->rig, "the rig")->option_text("RIG.toml")->required();
   command.add_option("--virtual", options->virtual_room, "the room")->option_text("ROOM.toml")->required();
   command.add_option("--stimulus", options->stimulus, "what is played")->option_text("WAV")->required();
+  command.add_option("--settings", options->settings, "a calibration whose settings are typed into the interface")
+      ->option_text("calibration.json");
   command.add_option("--out", options->out, "the folder for the recordings")->option_text("FOLDER")->required();
   command.add_option("--threads", options->threads, "how many threads, 0: one per core")
       ->check(CLI::Range(0, 1024))

@@ -2,9 +2,11 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <functional>
 
 #include "live_source.hpp"
+#include "rig_part.hpp"
 #include "ringtrue/capture/virtual_room.hpp"
 #include "ringtrue/capture/wav_file.hpp"
 #include "ringtrue/core/errors.hpp"
@@ -19,8 +21,10 @@ struct Source {
   std::function<Recording(std::size_t)> take;
 };
 
-Source virtual_source(const Rig& rig, const SourceOptions& options) {
-  const VirtualRoom room = read_virtual_room(options.virtual_room, rig);
+/// @param whole  the rig that the room's file is about  @param rig  the part of it that is played
+Source virtual_source(const Rig& whole, const Rig& rig, const SourceOptions& options) {
+  VirtualRoom room = read_virtual_room(options.virtual_room, whole);
+  room.typed_in = options.typed_in;
   const Stimulus stimulus = plan_stimulus(rig, stimulus_options(options.excitation));
   return {stimulus, rig.positions.size(),
           [=, &rig, threads = options.threads](std::size_t i) { return capture(room, rig, stimulus, i, threads); }};
@@ -144,10 +148,21 @@ void check_source_options(const CLI::App& command, const SourceOptions& options)
   }
 }
 
-std::vector<PositionMeasurement> measure_source(const Rig& rig, const SourceOptions& options, Progress& progress,
+std::vector<std::string> speakers_in_stimulus(const Rig& rig, const std::string& stimulus) {
+  const std::vector<bool> sounding = sounding_channels(stimulus);
+  std::vector<std::string> labels;
+  for (const Speaker& speaker : rig.speakers) {
+    const auto channel = static_cast<std::size_t>(speaker.output) - 1;
+    if (channel < sounding.size() && sounding[channel]) labels.push_back(speaker.label);
+  }
+  return labels;
+}
+
+std::vector<PositionMeasurement> measure_source(const Rig& whole, const SourceOptions& options, Progress& progress,
                                                 const MicrophoneResponse* microphone) {
+  const Rig rig = part_of(whole, options.only, "--speaker");
   if (!options.device.empty()) return measure_live(rig, options, microphone);
-  const Source source = options.recordings.empty() ? virtual_source(rig, options) : file_source(rig, options);
+  const Source source = options.recordings.empty() ? virtual_source(whole, rig, options) : file_source(rig, options);
   std::vector<PositionMeasurement> measurements;
   for (std::size_t i = 0; i < source.positions; ++i) {
     const auto say = [&](const char* what) {
@@ -159,7 +174,7 @@ std::vector<PositionMeasurement> measure_source(const Rig& rig, const SourceOpti
     measurements.push_back(
         measure(rig, source.stimulus, recording, {.threads = options.threads, .microphone = microphone}));
   }
-  return measurements;
+  return in_order_of(whole, rig, std::move(measurements));
 }
 
 }  // namespace ringtrue::app

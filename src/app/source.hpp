@@ -7,6 +7,7 @@
 
 #include "excitation.hpp"
 #include "progress.hpp"
+#include "ringtrue/capture/virtual_room.hpp"
 #include "ringtrue/response/measurement.hpp"
 #include "ringtrue/rig/rig.hpp"
 
@@ -19,7 +20,9 @@ struct SourceOptions {
   int loopback_channel = 0;  // 0: none
   int input_channel = 1;
   std::string virtual_room;
-  ExcitationOptions excitation;  // not for recordings: a stimulus file has its own
+  std::vector<OutputSettings> typed_in;  // into the virtual room's interface
+  std::vector<std::string> only;         // labels of the speakers that are played; empty: all
+  ExcitationOptions excitation;          // not for recordings: a stimulus file has its own
   std::string device;
   std::string input_device;
   double max_level_dbfs = -6.0;
@@ -37,7 +40,11 @@ void add_source_options(CLI::App& command, SourceOptions& options);
 /// Makes sure that they name one source, and all of it. @throws CLI::ParseError
 void check_source_options(const CLI::App& command, const SourceOptions& options);
 
+/// Labels of the speakers that a stimulus file plays. @throws InvalidInput
+[[nodiscard]] std::vector<std::string> speakers_in_stimulus(const Rig& rig, const std::string& stimulus);
+
 /// Takes one recording after another, so that only one is in memory at a time, and measures it.
+/// @returns  speakers in the rig's order; those that are not played are not heard
 /// @param microphone  whose response is taken out of what is measured; none: taken as flat
 /// @throws InvalidInput, DeviceError, Stopped
 [[nodiscard]] std::vector<PositionMeasurement> measure_source(const Rig& rig, const SourceOptions& options,

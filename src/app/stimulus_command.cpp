@@ -8,6 +8,7 @@
 #include "excitation.hpp"
 #include "program.hpp"
 #include "progress.hpp"
+#include "rig_part.hpp"
 #include "ringtrue/capture/wav_file.hpp"
 #include "ringtrue/core/errors.hpp"
 #include "ringtrue/rig/rig_file.hpp"
@@ -19,6 +20,7 @@ namespace {
 struct Options {
   std::string rig;
   std::string out;
+  std::vector<std::string> speakers;
   ExcitationOptions excitation;
   bool json = false;
 };
@@ -82,7 +84,7 @@ void refuse_to_replace_the_rig(const Options& options) {
 }
 
 int run(const Options& options) {
-  const Rig rig = read_rig(options.rig);
+  const Rig rig = part_of(read_rig(options.rig), options.speakers, "--speaker");
   refuse_to_replace_the_rig(options);
   const Stimulus stimulus = plan_stimulus(rig, stimulus_options(options.excitation));
   {
@@ -101,6 +103,11 @@ Command add_stimulus_command(CLI::App& program) {
   CLI::App& command = *program.add_subcommand("stimulus", "write the sound to play: sweeps, speaker by speaker");
   command.add_option("rig", options->rig, "the rig")->option_text("RIG.toml")->required();
   command.add_option("--out", options->out, "the file to write")->option_text("WAV")->required();
+  command
+      .add_option("--speaker", options->speakers,
+                  "only this speaker (repeat the option for more): for recheck, what was moved and one that was not")
+      ->option_text("LABEL")
+      ->allow_extra_args(false);
   add_excitation_options(command, options->excitation);
   command.add_flag("--json", options->json, "describe the file as JSON: which sweep starts at which frame");
   command.footer(footer());

@@ -7,6 +7,7 @@
 #include <optional>
 
 #include "image_source.hpp"
+#include "interface_settings.hpp"
 #include "ringtrue/core/parallel.hpp"
 #include "room_shape.hpp"
 #include "speaker_sound.hpp"
@@ -43,8 +44,9 @@ double ringing_s(const VirtualRoom& room) {
   return 3.1 / lowest_hz;
 }
 
-std::vector<SpeakerResponse> responses(const VirtualRoom& room, Point microphone_m, std::size_t position,
+std::vector<SpeakerResponse> responses(const VirtualRoom& room, const Rig& rig, std::size_t position,
                                        double sample_rate_hz, const std::vector<bool>& needed, unsigned threads) {
+  const Point microphone_m = rig.positions[position].offset_m;
   std::optional<ImageSources> images;
   if (!std::ranges::all_of(room.speakers, is_measured)) {
     images.emplace(shoebox_of(room), sample_rate_hz, ringing_s(room));
@@ -56,6 +58,8 @@ std::vector<SpeakerResponse> responses(const VirtualRoom& room, Point microphone
     result[s] = is_measured(speaker) ? measured_response(speaker, position, sample_rate_hz)
                                      : modelled_response(speaker, *images, in_shoebox(room, speaker.position_m),
                                                          in_shoebox(room, microphone_m), sample_rate_hz);
+    const auto typed = std::ranges::find(room.typed_in, output_of(speaker, rig), &OutputSettings::output);
+    if (typed != room.typed_in.end()) type_in(typed->settings, sample_rate_hz, result[s]);
   });
   return result;
 }
@@ -108,8 +112,7 @@ std::vector<double> sound_at_microphone(const VirtualRoom& room, const Rig& rig,
   const auto sweeps = sweeps_by_speaker(room, rig, stimulus);
   std::vector<bool> needed(sweeps.size());
   for (std::size_t s = 0; s < sweeps.size(); ++s) needed[s] = !sweeps[s].empty();
-  const auto heard =
-      responses(room, rig.positions[position].offset_m, position, stimulus.sample_rate_hz, needed, threads);
+  const auto heard = responses(room, rig, position, stimulus.sample_rate_hz, needed, threads);
   const auto driven = driven_shapes(stimulus, heard);
   std::vector<std::vector<SpeakerSound>> sounds(heard.size());
   parallel_for(sounds.size(), threads,

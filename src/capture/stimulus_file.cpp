@@ -155,6 +155,17 @@ void write_stimulus(const std::filesystem::path& path, const Stimulus& stimulus,
   file.close();
 }
 
+std::vector<bool> sounding_channels(const std::filesystem::path& path) {
+  SoundReader file{path};
+  const PeakMap map = map_peaks(file);
+  const float peak = map.peaks.empty() ? 0.0F : *std::ranges::max_element(map.peaks);
+  std::vector<bool> sounding;
+  for (std::size_t c = 0; c < map.channels; ++c) {
+    sounding.push_back(peak > 0.0F && !find_activities(map, c, peak, file.sample_rate_hz()).empty());
+  }
+  return sounding;
+}
+
 Stimulus read_stimulus(const std::filesystem::path& path, const Rig& rig) {
   SoundReader file{path};
   check_fits(file, rig);

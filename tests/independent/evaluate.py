@@ -50,6 +50,7 @@ import bass_score
 import equaliser_score
 import random_rooms
 from random_trouble import TROUBLES
+import settings_cases
 from random_rooms import ALL_FAULTS, CASES, Expected, Trial, make_trial
 from room_simulator import Truth, level_band, pink_level_db, simulate, write_test_stimulus
 from wav_files import open_wav
@@ -426,6 +427,9 @@ LIMITS = {  # option: (key in the totals, what is broken when it is larger)
     "max-polarity-errors": "polarity_wrong", "max-polarity-unsure": "polarity_unsure", "max-missed": "missed",
     "max-misnamed": "misnamed", "max-invented": "invented", "max-unreliable": "unreliable",
     "max-wrong-silence": "wrong_silence", "max-confident": "confident",
+    "max-false-alarms": "false_alarm", "max-missed-mistypes": "missed_mistype",
+    "max-misnamed-values": "misnamed_value", "max-accused": "accused", "max-changed-others": "changed_others",
+    "max-moved-delay-error-ms": "moved_delay_error_ms", "max-moved-trim-error-db": "moved_trim_error_db",
     "max-failures": "failed", "max-seconds": "seconds", "max-memory-mb": "memory_mb"}
 LEAST = {  # option: (keys in the totals, what is broken when one of them is smaller)
     "min-covered": ("uncertainty_covered",), "min-level-covered": ("level_uncertainty_covered",),
@@ -528,6 +532,11 @@ def _one_room(arguments: tuple) -> dict:
     """Worker: make, play and judge one room."""
     program, case, seed, index, faults, keep, custom_layout = arguments
     random_rooms.CUSTOM_LAYOUT = custom_layout
+    if case in settings_cases.RUNNERS:
+        try:
+            return settings_cases.RUNNERS[case](program, run_program, seed, index, keep)
+        except Exception as error:
+            return {"case": case, "room": index, "summary": "", "failed": repr(error)}
     try:
         trial = make_trial(case, seed, index, faults)
     except Exception as error:          # a bug in here must not hide the other rooms
@@ -542,7 +551,7 @@ def parse_options(arguments: list[str] | None = None) -> argparse.Namespace:
     """Command line; see the top of this file."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--program", required=True, help="the program to judge, e.g. build/ringtrue")
-    parser.add_argument("--case", choices=CASES, default="identical")
+    parser.add_argument("--case", choices=(*CASES, *settings_cases.RUNNERS), default="identical")
     parser.add_argument("--rooms", type=int, default=20)
     parser.add_argument("--first-room", type=int, default=0, help="number of the first room")
     parser.add_argument("--seed", type=int, default=1)
@@ -569,15 +578,20 @@ def main(arguments: list[str] | None = None) -> int:
         return 2
     work = [(program, options.case, options.seed, options.first_room + k, tuple(options.fault), options.keep,
              options.custom_layout) for k in range(options.rooms)]
+    after_calibration = options.case in settings_cases.RUNNERS
     print(f"case {options.case}, seed {options.seed}\nroom "
-          + "".join(f"{name:>8}" for name, _, _ in columns_of(options.case)))
+          + ("" if after_calibration else "".join(f"{name:>8}" for name, _, _ in columns_of(options.case))))
     results = []
     with ProcessPoolExecutor(max_workers=options.jobs) as pool:
         for result in pool.map(_one_room, work):
             results.append(result)
-            print(room_line(result), flush=True)
-    totals = totals_of(results)
-    print(totals_text(totals))
+            print(settings_cases.room_line(result) if after_calibration else room_line(result), flush=True)
+    if after_calibration:
+        lines, totals = settings_cases.report(results)
+        print("\n".join(lines))
+    else:
+        totals = totals_of(results)
+        print(totals_text(totals))
     if options.json:
         Path(options.json).write_text(json.dumps({"totals": totals, "rooms": results}, indent=1), encoding="utf-8")
     broken = broken_limits(totals, options)

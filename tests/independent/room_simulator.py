@@ -72,6 +72,7 @@ class Scene:
     wires: tuple[tuple[int, str], ...] | None = None     # (output, label) pairs; None = every speaker its own output
     mic_response: tuple[tuple[float, float], ...] = ()   # (frequency_hz, gain_db), straight lines over log frequency
     silent_at: tuple[tuple[str, int], ...] = ()          # (label, position): switched off while this one was recorded
+    typed_in: dict[str, dict] = field(default_factory=dict)   # label: settings as in calibration.json, active on its output
 
     def speakers_on(self, output: int) -> list[int]:
         """Indices of the speakers that an interface output (counted from 1) really feeds."""
@@ -173,6 +174,34 @@ def mic_filter(scene: Scene, f_hz: np.ndarray) -> np.ndarray | float:
     return 10.0 ** (gain_db / 20.0)
 
 
+def equaliser_response(filters: list[dict], f_hz: np.ndarray, sample_rate_hz: float = 48000.0) -> np.ndarray:
+    """Response of peak and shelf filters (W3C Audio EQ Cookbook, shelves with Q)."""
+    z = np.exp(-2j * np.pi * np.minimum(f_hz, sample_rate_hz / 2) / sample_rate_hz)
+    total = np.ones(len(f_hz), complex)
+    for item in filters or []:
+        a = 10.0 ** (item["gain_db"] / 40.0)
+        w = 2.0 * np.pi * item["frequency_hz"] / sample_rate_hz
+        c, alpha = np.cos(w), np.sin(w) / (2.0 * item["q"])
+        if item["shape"] == "peak":
+            up, down = (1 + alpha * a, -2 * c, 1 - alpha * a), (1 + alpha / a, -2 * c, 1 - alpha / a)
+        else:
+            s = -1.0 if item["shape"] == "low_shelf" else 1.0     # the two shelves differ by the sign of the cosine
+            r = 2.0 * np.sqrt(a) * alpha
+            up = (a * ((a + 1) + s * (a - 1) * c + r), -2 * s * a * ((a - 1) + s * (a + 1) * c),
+                  a * ((a + 1) + s * (a - 1) * c - r))
+            down = ((a + 1) - s * (a - 1) * c + r, 2 * s * ((a - 1) - s * (a + 1) * c), (a + 1) - s * (a - 1) * c - r)
+        total *= (up[0] + up[1] * z + up[2] * z * z) / (down[0] + down[1] * z + down[2] * z * z)
+    return total
+
+
+def settings_response(settings: dict, f_hz: np.ndarray, sample_rate_hz: float) -> np.ndarray:
+    """What an interface does to an output: delay, trim, polarity and equaliser, as calibration.json names them."""
+    sign = -1.0 if settings.get("invert") else 1.0
+    gain = sign * 10.0 ** ((settings.get("trim_db") or 0.0) / 20.0)
+    late = np.exp(-2j * np.pi * f_hz * 1e-3 * (settings.get("delay_ms") or 0.0))
+    return gain * late * equaliser_response(settings.get("equaliser"), f_hz, sample_rate_hz)
+
+
 def play(scene: Scene, stimulus: WavFile, truth: Truth) -> tuple[list[np.ndarray], np.ndarray | None]:
     """Signals at the microphone, one per position, and the electrical loopback (None when nobody records it).
 
@@ -208,6 +237,8 @@ def play(scene: Scene, stimulus: WavFile, truth: Truth) -> tuple[list[np.ndarray
                 if (entry.label, p) in scene.silent_at:
                     continue
                 response = truth.transfer[entry.label][p] * late * mic_filter(scene, f)
+                if entry.label in scene.typed_in:
+                    response = response * settings_response(scene.typed_in[entry.label], f, rate)
                 driven = _driven_spectrum(scene, entry, signal, spectrum, length)
                 part = fft.irfft(driven * fft.rfft(fft.irfft(response, size), length), length)
                 heard[p][where] += part[:len(signal) + size - 1]

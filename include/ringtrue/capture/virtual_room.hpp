@@ -9,6 +9,7 @@
 #include <string_view>
 #include <vector>
 
+#include "ringtrue/calibration/calibration.hpp"
 #include "ringtrue/capture/recording.hpp"
 #include "ringtrue/core/geometry.hpp"
 #include "ringtrue/rig/rig.hpp"
@@ -32,6 +33,12 @@ struct VirtualSpeaker {
   std::optional<int> plays_output;  // default: the rig's output of this label; another one: crossed cables
 };
 
+/// What is typed in for one output of the interface while the room is played.
+struct OutputSettings {
+  int output = 1;
+  Settings settings;
+};
+
 /// A room as a capture device: shoebox of image sources or measured impulse responses, noise, latency, drift.
 struct VirtualRoom {
   std::array<double, 3> size_m{5.2, 4.4, 2.6};  // length (front-back), width, height
@@ -49,12 +56,16 @@ struct VirtualRoom {
   double recorder_sample_rate_hz = 0.0;  // 0: the rig's
   bool loopback = true;
   std::vector<VirtualSpeaker> speakers;
+  std::vector<OutputSettings> typed_in{};  // outputs that are not named are neutral
 };
 
 /// Reads ROOM.toml: line-numbered errors, unknown keys refused; relative file names are taken from the folder of the
 /// file. @throws InvalidInput
 [[nodiscard]] VirtualRoom parse_virtual_room(std::string_view text, const std::string& name, const Rig& rig);
 [[nodiscard]] VirtualRoom read_virtual_room(const std::filesystem::path& path, const Rig& rig);
+
+/// What a calibration asks for, as the interface of a virtual room takes it.
+[[nodiscard]] std::vector<OutputSettings> settings_of(const Calibration& calibration);
 
 /// Plays the stimulus in the room and records it at one of the rig's mic positions. Same bytes out for the same
 /// arguments, whatever `threads` (0: one per core). @throws InvalidInput

@@ -27,6 +27,9 @@ void write_stimulus(const std::filesystem::path& path, const Stimulus& stimulus,
 /// @throws InvalidInput  when the file cannot be read, or does not fit the rig (channels, sample rate, outputs)
 [[nodiscard]] Stimulus read_stimulus(const std::filesystem::path& path, const Rig& rig);
 
+/// Per channel of a file, whether it sounds at all. @throws InvalidInput  when the file cannot be read
+[[nodiscard]] std::vector<bool> sounding_channels(const std::filesystem::path& path);
+
 /// Writes planar channels of equal length as 32-bit float WAV, atomically. @throws InvalidInput
 void write_wav(const std::filesystem::path& path, double sample_rate_hz, std::span<const std::vector<float>> channels);
 

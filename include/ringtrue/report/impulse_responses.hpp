@@ -24,6 +24,15 @@ namespace ringtrue {
 void write_impulse_responses(const std::filesystem::path& folder, const Rig& rig,
                              std::span<const PositionMeasurement> positions);
 
+/// Reads them back.
+///
+/// @param rig  whose speakers, by label
+/// @returns    per mic position, speakers in the rig's order: `response`, and `heard` where there is one; whatever else
+///             was measured is not in these files. Empty when the folder has no index.json
+/// @throws InvalidInput  when a file is broken or not of this rig
+[[nodiscard]] std::vector<PositionMeasurement> read_impulse_responses(const std::filesystem::path& folder,
+                                                                      const Rig& rig);
+
 /// The file name of each of the rig's speakers, in its order: the label where every file system takes it as it is,
 /// otherwise its letters, digits, + - _ and the output's number; no two alike even where case does not count.
 [[nodiscard]] std::vector<std::string> impulse_response_file_names(const Rig& rig);
