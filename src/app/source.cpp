@@ -4,6 +4,7 @@
 
 #include <functional>
 
+#include "decay_probe.hpp"
 #include "ringtrue/capture/virtual_room.hpp"
 #include "ringtrue/capture/wav_file.hpp"
 #include "ringtrue/core/errors.hpp"
@@ -20,7 +21,12 @@ struct Source {
 
 Source virtual_source(const Rig& rig, const SourceOptions& options) {
   const VirtualRoom room = read_virtual_room(options.virtual_room, rig);
-  const Stimulus stimulus = plan_stimulus(rig, stimulus_options(options.excitation));
+  StimulusOptions how = stimulus_options(options.excitation);
+  if (how.interleave && !options.excitation.decay_seconds) {
+    const auto take = [&](const Stimulus& probe) { return capture(room, rig, probe, 0, options.threads); };
+    how.decay = probe_decay(rig, how, take).value_or(how.decay);
+  }
+  const Stimulus stimulus = plan_stimulus(rig, how);
   return {stimulus, rig.positions.size(),
           [=, &rig, threads = options.threads](std::size_t i) { return capture(room, rig, stimulus, i, threads); }};
 }
@@ -87,7 +93,9 @@ void check_source_options(const CLI::App& command, const SourceOptions& options)
   if (files && !given("--stimulus")) refuse("--recording needs --stimulus, the file that was played");
   if (files && !given("--recording")) refuse("--stimulus needs --recording, what the microphone heard");
   if (files && excitation_given(command)) {
-    refuse("--level-dbfs, --loud, --sweep-seconds and --decay-seconds are for --virtual: a stimulus file has its own");
+    refuse(
+        "--level-dbfs, --loud, --sweep-seconds, --decay, --interleave and --harmonics are for --virtual: a stimulus "
+        "file has its own");
   }
   if (!files && (given("--input-channel") || given("--loopback-channel"))) {
     refuse("--input-channel and --loopback-channel are for --recording: a virtual room has its own");
