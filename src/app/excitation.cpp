@@ -3,10 +3,13 @@
 #include <algorithm>
 #include <array>
 
+#include "ringtrue/stimulus/interleave.hpp"
+
 namespace ringtrue::app {
 namespace {
 
-constexpr std::array option_names{"--level-dbfs", "--loud", "--sweep-seconds", "--decay-seconds"};
+constexpr std::array option_names{"--level-dbfs", "--loud",       "--sweep-seconds",
+                                  "--decay",      "--interleave", "--harmonics"};
 
 }  // namespace
 
@@ -19,14 +22,23 @@ void add_excitation_options(CLI::App& command, ExcitationOptions& options, const
   command
       .add_option("--sweep-seconds", options.sweep_seconds,
                   "length of a sweep over 20 Hz-20 kHz, and of a sub's over its own band; longer ones stand out more "
-                  "from noise")
+                  "from noise (default: 2.2, interleaved 2.0)")
       ->option_text("S")
-      ->capture_default_str()
       ->group(group);
   command
-      .add_option("--decay-seconds", options.decay_seconds,
-                  "silence after each sweep: at least the room's reverberation time")
+      .add_option("--decay-seconds,--decay", options.decay_seconds,
+                  "silence after each sweep: at least the room's reverberation time (default: 0.75, interleaved 0.4)")
       ->option_text("S")
+      ->group(group);
+  command
+      .add_flag("--interleave", options.interleave,
+                "let the sweeps overlap, so that twelve speakers take 15 s instead of 66; for rooms whose "
+                "reverberation time is no longer than --decay")
+      ->group(group);
+  command
+      .add_option("--harmonics", options.harmonics,
+                  "interleaved: highest order of distortion that is kept apart from the responses, 3 to 5")
+      ->option_text("N")
       ->capture_default_str()
       ->group(group);
 }
@@ -36,12 +48,12 @@ bool excitation_given(const CLI::App& command) {
 }
 
 StimulusOptions stimulus_options(const ExcitationOptions& options) {
-  StimulusOptions result;
+  StimulusOptions result = options.interleave ? interleaved_options() : StimulusOptions{};
   result.peak_level = Decibels{options.peak_level_dbfs};
   result.allow_loud = options.loud;
-  result.main_sweep = Seconds{options.sweep_seconds};
-  result.sub_sweep = Seconds{options.sweep_seconds};
-  result.decay = Seconds{options.decay_seconds};
+  if (options.sweep_seconds) result.main_sweep = result.sub_sweep = Seconds{*options.sweep_seconds};
+  if (options.decay_seconds) result.decay = Seconds{*options.decay_seconds};
+  result.harmonics = options.harmonics;
   return result;
 }
 

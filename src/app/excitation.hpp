@@ -1,6 +1,7 @@
 #pragma once
 
 #include <CLI/CLI.hpp>
+#include <optional>
 #include <string>
 
 #include "ringtrue/stimulus/stimulus.hpp"
@@ -11,11 +12,14 @@ namespace ringtrue::app {
 struct ExcitationOptions {
   double peak_level_dbfs = StimulusOptions{}.peak_level.value();
   bool loud = false;
-  double sweep_seconds = StimulusOptions{}.main_sweep.value();
-  double decay_seconds = StimulusOptions{}.decay.value();
+  std::optional<double> sweep_seconds;  // none: the default
+  std::optional<double> decay_seconds;  // none: the default, or measured where that can be done first
+  bool interleave = false;
+  int harmonics = StimulusOptions{}.harmonics;
 };
 
-/// Declares --level-dbfs, --loud, --sweep-seconds and --decay-seconds under a heading of the help page.
+/// Declares --level-dbfs, --loud, --sweep-seconds, --decay, --interleave and --harmonics under a heading of the help
+/// page.
 void add_excitation_options(CLI::App& command, ExcitationOptions& options, const std::string& group = "Options");
 
 /// True when one of them was given on the command line.

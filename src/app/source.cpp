@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <functional>
 
+#include "decay_probe.hpp"
 #include "live_source.hpp"
 #include "rig_part.hpp"
 #include "ringtrue/capture/virtual_room.hpp"
@@ -25,7 +26,12 @@ struct Source {
 Source virtual_source(const Rig& whole, const Rig& rig, const SourceOptions& options) {
   VirtualRoom room = read_virtual_room(options.virtual_room, whole);
   room.typed_in = options.typed_in;
-  const Stimulus stimulus = plan_stimulus(rig, stimulus_options(options.excitation));
+  StimulusOptions how = stimulus_options(options.excitation);
+  if (how.interleave && !options.excitation.decay_seconds) {
+    const auto take = [&](const Stimulus& probe) { return capture(room, rig, probe, 0, options.threads); };
+    how.decay = probe_decay(rig, how, take).value_or(how.decay);
+  }
+  const Stimulus stimulus = plan_stimulus(rig, how);
   return {stimulus, rig.positions.size(),
           [=, &rig, threads = options.threads](std::size_t i) { return capture(room, rig, stimulus, i, threads); }};
 }
@@ -137,8 +143,8 @@ void check_source_options(const CLI::App& command, const SourceOptions& options)
   if (files && !given("--recording")) refuse("--stimulus needs --recording, what the microphone heard");
   if (files && excitation_given(command)) {
     refuse(
-        "--level-dbfs, --loud, --sweep-seconds and --decay-seconds are for --device and --virtual: a stimulus file has "
-        "its own");
+        "--level-dbfs, --loud, --sweep-seconds, --decay, --interleave and --harmonics are for --device and --virtual: a "
+        "stimulus file has its own");
   }
   if (given("--virtual") && (given("--input-channel") || given("--loopback-channel"))) {
     refuse("--input-channel and --loopback-channel are for --recording and --device: a virtual room has its own");

@@ -1,5 +1,7 @@
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <cmath>
 #include <memory>
 #include <nlohmann/json.hpp>
 
@@ -12,6 +14,7 @@
 #include "ringtrue/capture/wav_file.hpp"
 #include "ringtrue/core/errors.hpp"
 #include "ringtrue/rig/rig_file.hpp"
+#include "ringtrue/stimulus/overlap.hpp"
 #include "ringtrue/stimulus/stimulus.hpp"
 
 namespace ringtrue::app {
@@ -43,17 +46,38 @@ record the microphone from before the start until after the end.
 
 Examples:
   ringtrue stimulus rig.toml --out stimulus.wav
-  ringtrue stimulus rig.toml --out quiet.wav --level-dbfs -30 --sweep-seconds 6)";
+  ringtrue stimulus rig.toml --out quiet.wav --level-dbfs -30 --sweep-seconds 6
+  ringtrue stimulus rig.toml --out short.wav --interleave --decay 0.3)";
 }
 
 double seconds(const Stimulus& stimulus, std::int64_t frames) {
   return static_cast<double>(frames) / stimulus.sample_rate_hz;
 }
 
+double peak_dbfs(const Stimulus& stimulus) {
+  double peak = 0.0;
+  for (const SweepShape& shape : stimulus.shapes) {
+    for (const double sample : shape.samples) peak = std::max(peak, std::abs(sample));
+  }
+  return std::round(2000.0 * std::log10(peak)) / 100.0;
+}
+
+/// What a person must know about sweeps that overlap; empty where none do.
+std::string describe_overlap(const Stimulus& stimulus) {
+  if (!is_interleaved(stimulus)) return "";
+  const std::size_t at_once = most_at_once(stimulus);
+  return fmt::format(
+      R"(Up to {} speakers sound at once: leave {:.0f} dB more room on the microphone's input
+than a single sweep needs. Made for rooms whose reverberation time is at most
+{:.2g} s; in a livelier one, make it again with --decay.
+)",
+      at_once, 20.0 * std::log10(static_cast<double>(at_once)), stimulus.decay.value());
+}
+
 std::string describe(const Stimulus& stimulus, const Options& options) {
-  return fmt::format("{}: {} channels, {} Hz, {:.1f} s, peak {} dBFS\n\n{}\n", options.out, stimulus.channels,
-                     stimulus.sample_rate_hz, seconds(stimulus, stimulus.frames), options.excitation.peak_level_dbfs,
-                     caution);
+  return fmt::format("{}: {} channels, {} Hz, {:.1f} s, peak {:.4g} dBFS\n{}\n{}\n", options.out, stimulus.channels,
+                     stimulus.sample_rate_hz, seconds(stimulus, stimulus.frames), peak_dbfs(stimulus),
+                     describe_overlap(stimulus), caution);
 }
 
 std::string describe_as_json(const Stimulus& stimulus, const Rig& rig, const Options& options) {
@@ -72,7 +96,9 @@ std::string describe_as_json(const Stimulus& stimulus, const Rig& rig, const Opt
                  {"channels", stimulus.channels},
                  {"frames", stimulus.frames},
                  {"duration_s", seconds(stimulus, stimulus.frames)},
-                 {"peak_level_dbfs", options.excitation.peak_level_dbfs},
+                 {"peak_level_dbfs", peak_dbfs(stimulus)},
+                 {"speakers_at_once", most_at_once(stimulus)},
+                 {"decay_s", stimulus.decay.value()},
                  {"sweeps", std::move(sweeps)}};
   return all.dump(2, ' ', false, Json::error_handler_t::replace) + '\n';
 }

@@ -5,6 +5,8 @@
 
 #include "ringtrue/capture/wav_file.hpp"
 #include "ringtrue/core/errors.hpp"
+#include "ringtrue/stimulus/interleave.hpp"
+#include "ringtrue/stimulus/overlap.hpp"
 #include "sound_activity.hpp"
 #include "sound_file.hpp"
 #include "sweep_estimate.hpp"
@@ -184,7 +186,7 @@ Stimulus read_stimulus(const std::filesystem::path& path, const Rig& rig) {
     stimulus.sweeps.push_back(sweep);
   }
   std::ranges::stable_sort(stimulus.sweeps, {}, &ScheduledSweep::first_frame);
-  stimulus.decay = shortest_gap(stimulus);
+  stimulus.decay = is_interleaved(stimulus) ? interleaved_decay(stimulus) : shortest_gap(stimulus);
   return stimulus;
 }
 

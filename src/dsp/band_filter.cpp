@@ -4,6 +4,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "ringtrue/dsp/phase_ramp.hpp"
+
 namespace ringtrue {
 namespace {
 
@@ -25,17 +27,44 @@ double tapered_gain(double frequency_hz, Band band, double low_octaves, double h
   return half_cosine(above / low_octaves) * half_cosine(below / high_octaves);
 }
 
-AnalyticSignal hann_band_analytic(const RealFft& fft, std::span<const std::complex<double>> bins, Band band,
-                                  Hertz sample_rate) {
+TaperedGain::TaperedGain(Band band, double low_octaves, double high_octaves)
+    : band_{band},
+      flat_{Hertz{band.low.value() * std::exp2(low_octaves)}, Hertz{band.high.value() * std::exp2(-high_octaves)}},
+      low_octaves_{low_octaves},
+      high_octaves_{high_octaves} {}
+
+BinRange bins_inside(const RealFft& fft, Band band, Hertz sample_rate) {
+  const double df = bin_width_hz(fft, sample_rate);
+  const auto last = static_cast<double>(fft.bin_count());
+  auto from = static_cast<std::size_t>(std::clamp(std::floor(band.low.value() / df), 0.0, last));
+  auto to = static_cast<std::size_t>(std::clamp(std::ceil(band.high.value() / df) + 1.0, 0.0, last));
+  while (from < to && static_cast<double>(from) * df <= band.low.value()) ++from;
+  while (to > from && static_cast<double>(to - 1) * df >= band.high.value()) --to;
+  return {from, to};
+}
+
+std::vector<double> hann_band_gains(const RealFft& fft, Band band, Hertz sample_rate) {
   const double df = bin_width_hz(fft, sample_rate);
   const double width = band.high - band.low == Hertz{0.0} ? 1.0 : (band.high - band.low).value();
+  BinRange inside = bins_inside(fft, band, sample_rate);
+  std::vector<double> gains(inside.to - inside.from);
+  const double step = 2.0 * std::numbers::pi * df / width;
+  PhaseRamp phase{2.0 * std::numbers::pi * (static_cast<double>(inside.from) * df - band.low.value()) / width, step};
+  for (double& gain : gains) gain = 0.5 - 0.5 * phase.next().real();
+  return gains;
+}
+
+AnalyticSignal hann_band_analytic(const RealFft& fft, std::span<const std::complex<double>> bins, Band band,
+                                  Hertz sample_rate) {
   std::vector<std::complex<double>> in_phase(bins.size());
   std::vector<std::complex<double>> quadrature(bins.size());
-  for (std::size_t k = 1; k + 1 < bins.size(); ++k) {
-    const double x = (static_cast<double>(k) * df - band.low.value()) / width;
-    if (x <= 0.0 || x >= 1.0) continue;
-    in_phase[k] = bins[k] * half_cosine(2.0 * std::min(x, 1.0 - x));
-    quadrature[k] = in_phase[k] * std::complex<double>{0.0, -1.0};
+  const BinRange inside = bins_inside(fft, band, sample_rate);
+  const std::vector<double> gains = hann_band_gains(fft, band, sample_rate);
+  const std::size_t end = std::min(inside.to, bins.size() - 1);  // neither half the sample rate nor 0 Hz
+  for (std::size_t k = std::max<std::size_t>(1, inside.from); k < end; ++k) {
+    const std::complex<double> bin = bins[k] * gains[k - inside.from];
+    in_phase[k] = bin;
+    quadrature[k] = {bin.imag(), -bin.real()};
   }
   AnalyticSignal signal{std::vector<double>(fft.size()), std::vector<double>(fft.size())};
   fft.inverse(in_phase, signal.in_phase);
@@ -45,13 +74,23 @@ AnalyticSignal hann_band_analytic(const RealFft& fft, std::span<const std::compl
 
 std::vector<double> tapered_band(const RealFft& fft, std::span<const std::complex<double>> bins, Band band,
                                  double low_octaves, double high_octaves, Hertz sample_rate) {
+  return thinned_tapered_band(fft, bins, band, low_octaves, high_octaves, sample_rate, 1);
+}
+
+std::vector<double> thinned_tapered_band(const RealFft& fft, std::span<const std::complex<double>> bins, Band band,
+                                         double low_octaves, double high_octaves, Hertz sample_rate,
+                                         std::size_t keep_one_in) {
   const double df = bin_width_hz(fft, sample_rate);
-  std::vector<std::complex<double>> filtered(bins.begin(), bins.end());
-  for (std::size_t k = 0; k < filtered.size(); ++k) {
-    filtered[k] *= tapered_gain(static_cast<double>(k) * df, band, low_octaves, high_octaves);
+  const RealFft thinned{fft.size() / keep_one_in};
+  const TaperedGain gain{band, low_octaves, high_octaves};
+  const double scale = 1.0 / static_cast<double>(keep_one_in);
+  std::vector<std::complex<double>> filtered(thinned.bin_count());
+  const BinRange inside = bins_inside(fft, band, sample_rate);
+  for (std::size_t k = inside.from; k < std::min(inside.to, filtered.size()); ++k) {
+    filtered[k] = bins[k] * (scale * gain.at(static_cast<double>(k) * df));
   }
-  std::vector<double> samples(fft.size());
-  fft.inverse(filtered, samples);
+  std::vector<double> samples(thinned.size());
+  thinned.inverse(filtered, samples);
   return samples;
 }
 

@@ -6,42 +6,28 @@
 #include <map>
 #include <numbers>
 
+#include "ringtrue/dsp/phase_ramp.hpp"
+
 namespace ringtrue {
 namespace {
 
-constexpr double earliest_lag_s = -0.65;  // recorder started 0.5 s late: everything comes early in its file
-constexpr double latest_lag_s = 1.2;      // recorder started 0.5 s early, plus latency and flight
-constexpr double agreement_s = 0.04;      // speakers of one ring arrive within 13 m of each other
-constexpr double stands_out = 10.0;       // peak over median; Gaussian noise of 10^5 samples gives about 6.5
+constexpr double agreement_s = 0.04;  // speakers of one ring arrive within 13 m of each other
+constexpr double stands_out = 10.0;   // peak over median; Gaussian noise of 10^5 samples gives about 6.5
 
 constexpr double apart_s = 0.06;       // two peaks of one sweep nearer than this are one arrival and its room
 constexpr std::size_t most_peaks = 4;  // of one sweep: its own arrival, and neighbours within the search range
 
-struct Lag {
-  double lag_s;
-  double weight;  // 1 for a third of the strongest peak's height or more: reverberation counts little
-};
-
-/// Lags at which one sweep's response peaks, strongest first.
-std::vector<Lag> prominent_lags(const Deconvolver& deconvolver, std::span<const float> channel, double zero_frame,
-                                double rate_hz) {
-  std::vector<double> h = deconvolver.response(channel, zero_frame);
-  for (double& x : h) x = std::abs(x);
-  std::vector<double> sorted = h;
-  const auto middle = sorted.begin() + std::ssize(sorted) / 2;
-  std::ranges::nth_element(sorted, middle);
-  const auto reach = static_cast<std::ptrdiff_t>(apart_s * rate_hz);
-  std::vector<Lag> lags;
-  double highest = 0.0;
-  while (lags.size() < most_peaks) {
-    const auto peak = std::ranges::max_element(h);
-    highest = std::max(highest, *peak);
-    if (*peak <= stands_out * *middle || *peak < 0.03 * highest) break;
-    const double lag = static_cast<double>(peak - h.begin()) - static_cast<double>(deconvolver.zero_index());
-    lags.push_back({lag / rate_hz, std::min(1.0, 3.0 * *peak / highest)});
-    std::fill(peak - std::min(reach, peak - h.begin()), peak + std::min(reach, h.end() - peak), 0.0);
+/// How many sweeps have a peak from a lag on.
+double votes_for(double from_s, const std::vector<std::vector<Lag>>& lags_by_sweep) {
+  double votes = 0.0;
+  for (const auto& lags : lags_by_sweep) {
+    double vote = 0.0;
+    for (const Lag& lag : lags) {
+      if (lag.lag_s >= from_s && lag.lag_s <= from_s + agreement_s) vote = std::max(vote, lag.weight);
+    }
+    votes += vote;
   }
-  return lags;
+  return votes;
 }
 
 /// The lag at which most sweeps have a peak; empty when the votes do not reach `needed`.
@@ -50,14 +36,7 @@ std::optional<double> agreed_lag(const std::vector<std::vector<Lag>>& lags_by_sw
   double most = 0.0;
   for (const auto& candidates : lags_by_sweep) {
     for (const Lag& from : candidates) {
-      double votes = 0.0;
-      for (const auto& lags : lags_by_sweep) {
-        double vote = 0.0;
-        for (const Lag& lag : lags) {
-          if (lag.lag_s >= from.lag_s && lag.lag_s <= from.lag_s + agreement_s) vote = std::max(vote, lag.weight);
-        }
-        votes += vote;
-      }
+      const double votes = votes_for(from.lag_s, lags_by_sweep);
       if (votes < needed || votes <= most) continue;
       most = votes;
       best = from.lag_s;
@@ -91,6 +70,49 @@ std::vector<SweepPair> sweep_pairs(const Stimulus& stimulus) {
   return pairs;
 }
 
+std::vector<Lag> prominent_lags(std::vector<double> h, std::size_t zero_index, double rate_hz) {
+  for (double& x : h) x = std::abs(x);
+  std::vector<double> sorted = h;
+  const auto middle = sorted.begin() + std::ssize(sorted) / 2;
+  std::ranges::nth_element(sorted, middle);
+  const auto reach = static_cast<std::ptrdiff_t>(apart_s * rate_hz);
+  std::vector<Lag> lags;
+  double highest = 0.0;
+  while (lags.size() < most_peaks) {
+    const auto peak = std::ranges::max_element(h);
+    highest = std::max(highest, *peak);
+    if (*peak <= stands_out * *middle || *peak < 0.03 * highest) break;
+    const double lag = static_cast<double>(peak - h.begin()) - static_cast<double>(zero_index);
+    lags.push_back({lag / rate_hz, std::min(1.0, 3.0 * *peak / highest)});
+    std::fill(peak - std::min(reach, peak - h.begin()), peak + std::min(reach, h.end() - peak), 0.0);
+  }
+  return lags;
+}
+
+std::vector<double> agreed_lags(const std::vector<std::vector<Lag>>& lags_by_sweep) {
+  constexpr double as_many = 0.5;
+  constexpr std::size_t most_lags = 5;
+  struct Candidate {
+    double lag_s;
+    double votes;
+  };
+  std::vector<Candidate> candidates;
+  for (const auto& lags : lags_by_sweep) {
+    for (const Lag& from : lags) candidates.push_back({from.lag_s, votes_for(from.lag_s, lags_by_sweep)});
+  }
+  std::ranges::sort(candidates, [](const Candidate& a, const Candidate& b) {
+    return a.votes != b.votes ? a.votes > b.votes : a.lag_s < b.lag_s;
+  });
+  std::vector<double> agreed;
+  for (const Candidate& candidate : candidates) {
+    if (candidate.votes < 1.5 || candidate.votes < as_many * candidates.front().votes) break;
+    const bool known = std::ranges::any_of(
+        agreed, [&](double lag_s) { return std::abs(lag_s - candidate.lag_s) < 2.0 * agreement_s; });
+    if (!known && agreed.size() < most_lags) agreed.push_back(candidate.lag_s);
+  }
+  return agreed;
+}
+
 std::optional<double> find_start(const Stimulus& stimulus, std::span<const float> channel, double recorder_rate_hz) {
   const ResponseWindow window{-earliest_lag_s, latest_lag_s};
   std::vector<std::optional<Deconvolver>> deconvolvers(stimulus.shapes.size());
@@ -102,7 +124,7 @@ std::optional<double> find_start(const Stimulus& stimulus, std::span<const float
       deconvolver.emplace(stimulus.shapes[sweep.shape], stimulus.sample_rate_hz, recorder_rate_hz, window);
     }
     const double zero = static_cast<double>(sweep.first_frame) / stimulus.sample_rate_hz * recorder_rate_hz;
-    lags.push_back(prominent_lags(*deconvolver, channel, zero, recorder_rate_hz));
+    lags.push_back(prominent_lags(deconvolver->response(channel, zero), deconvolver->zero_index(), recorder_rate_hz));
     if (lags.size() < enough) continue;
     if (const auto agreed = agreed_lag(lags, 3.5)) return agreed;
   }
@@ -140,10 +162,13 @@ PairLag pair_lag(std::span<const double> first, std::span<const double> second, 
   for (int step = 0; step < 4; ++step) {
     double slope = 0.0;
     height = curvature = 0.0;
+    const double w1 = 2.0 * std::numbers::pi / static_cast<double>(fft.size());
+    PhaseRamp phase{0.0, w1 * lag};
     for (std::size_t k = 0; k < cross.size(); ++k) {
+      const std::complex<double> turn = phase.next();
       if (cross[k] == std::complex<double>{}) continue;
-      const double w = 2.0 * std::numbers::pi * static_cast<double>(k) / static_cast<double>(fft.size());
-      const std::complex<double> turned = cross[k] * std::polar(1.0, w * lag);
+      const double w = w1 * static_cast<double>(k);
+      const std::complex<double> turned = cross[k] * turn;
       height += turned.real();
       slope -= w * turned.imag();
       curvature += w * w * turned.real();

@@ -1,6 +1,7 @@
 #include "ringtrue/response/deconvolution.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
 
@@ -28,6 +29,18 @@ std::complex<double> microphone_correction(const MicrophoneResponse& microphone,
   return gain > 0.0 ? std::conj(transfer) / gain * std::clamp(1.0 / gain, 1.0 / most, most) : most;
 }
 
+/// bins[k] *= exp(i step k). Phases within a block come from a table, so that no product waits for the one before.
+void rotate(std::span<std::complex<double>> bins, double step) {
+  constexpr std::size_t block = 256;
+  std::array<std::complex<double>, block> table;
+  for (std::size_t k = 0; k < block; ++k) table[k] = std::polar(1.0, step * static_cast<double>(k));
+  for (std::size_t from = 0; from < bins.size(); from += block) {
+    const std::complex<double> phase = std::polar(1.0, step * static_cast<double>(from));
+    const std::size_t count = std::min(block, bins.size() - from);
+    for (std::size_t k = 0; k < count; ++k) bins[from + k] *= phase * table[k];
+  }
+}
+
 }  // namespace
 
 Band flat_band(Band sweep_band) {
@@ -53,10 +66,10 @@ Deconvolver::Deconvolver(const SweepShape& shape, double stimulus_rate_hz, doubl
   const double df = recorder_rate_hz / static_cast<double>(fft_.size());
   const double a = peak_of(shape.samples) * recorder_rate_hz / 2.0;
   const double top = std::min(shape.band.high.value(), 0.49 * std::min(stimulus_rate_hz, recorder_rate_hz));
-  const Band band{shape.band.low, Hertz{top}};
+  const TaperedGain gain{{shape.band.low, Hertz{top}}, low_taper_octaves, high_taper_octaves};
   for (std::size_t k = 0; k < inverse_filter_.size(); ++k) {
     const double f = static_cast<double>(k) * df;
-    const double taper = band_taper(f, band);
+    const double taper = gain.at(f);
     const double unfaded = f > 0.0 ? a * a * shape.rate_constant.value() / f : 1.0;
     const std::complex<double> X = inverse_filter_[k];
     inverse_filter_[k] = taper * std::conj(X) / (std::norm(X) + regularisation * unfaded);
@@ -77,16 +90,8 @@ void Deconvolver::stretch_spectrum(std::span<const float> recording, double zero
   }
   bins.resize(fft_.bin_count());
   fft_.forward(time, bins);
-  // exp(+i w fraction): the zero lies a fraction of a frame after sample `before_`; bring it there. The rotation is
-  // advanced by multiplication and renewed every 1024 bins, which keeps its error below 1e-13.
-  const double step = 2.0 * std::numbers::pi * fraction / static_cast<double>(fft_.size());
-  const std::complex<double> turn = std::polar(1.0, step);
-  std::complex<double> phase{1.0, 0.0};
-  for (std::size_t k = 0; k < bins.size(); ++k) {
-    if (k % 1'024 == 0) phase = std::polar(1.0, step * static_cast<double>(k));
-    bins[k] *= phase;
-    phase *= turn;
-  }
+  // exp(+i w fraction): the zero lies a fraction of a frame after sample `before_`; bring it there.
+  if (fraction != 0.0) rotate(bins, 2.0 * std::numbers::pi * fraction / static_cast<double>(fft_.size()));
 }
 
 std::vector<double> Deconvolver::deconvolved(std::vector<std::complex<double>>& bins,

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <map>
 #include <span>
@@ -143,31 +144,58 @@ struct Overlap {
 };
 
 Overlap overlap(std::span<const float> a, std::span<const float> b) {
-  double ab = 0.0;
-  double aa = 0.0;
-  double bb = 0.0;
-  for (std::size_t n = 1; n < std::min(a.size(), b.size()); ++n) {
-    const auto x = static_cast<double>(a[n]) - static_cast<double>(a[n - 1]);  // room modes are common, treble is not
-    const auto y = static_cast<double>(b[n]) - static_cast<double>(b[n - 1]);
-    ab += x * y;
-    aa += x * x;
-    bb += y * y;
+  constexpr std::size_t lanes = 8;  // partial sums side by side
+  std::array<double, lanes> abs{};
+  std::array<double, lanes> aas{};
+  std::array<double, lanes> bbs{};
+  const std::size_t size = std::min(a.size(), b.size());
+  for (std::size_t n = 1; n + lanes <= size; n += lanes) {
+    for (std::size_t i = 0; i < lanes; ++i) {  // room modes are common, treble is not
+      const double x = static_cast<double>(a[n + i]) - static_cast<double>(a[n + i - 1]);
+      const double y = static_cast<double>(b[n + i]) - static_cast<double>(b[n + i - 1]);
+      abs[i] += x * y;
+      aas[i] += x * x;
+      bbs[i] += y * y;
+    }
   }
+  const auto sum = [](const std::array<double, lanes>& parts) {
+    double total = 0.0;
+    for (const double part : parts) total += part;
+    return total;
+  };
+  const double ab = sum(abs);
+  const double aa = sum(aas);
+  const double bb = sum(bbs);
   if (aa <= 0.0 || bb <= 0.0) return {};
   return {ab / bb, ab / std::sqrt(aa * bb), aa / bb};
+}
+
+/// Energy of the first differences, summed as in `overlap`.
+double treble_energy(std::span<const float> a) {
+  double sum = 0.0;
+  for (std::size_t n = 1; n < a.size(); ++n) {
+    const double x = static_cast<double>(a[n]) - static_cast<double>(a[n - 1]);
+    sum += x * x;
+  }
+  return sum;
 }
 
 void find_shared_outputs(const Rig& rig, PositionMeasurement& measurement) {
   // An output that plays its own speaker and another one's holds that one's whole response, its reverberation too.
   constexpr double like_at_least = 0.35;
   constexpr double late_s = 0.09;  // after the window's start: past the direct sounds of any ring
+  constexpr double louder_by = 1.2;
+  std::vector<double> treble;  // energies, so that most pairs need no look
+  for (const SpeakerMeasurement& speaker : measurement.speakers)
+    treble.push_back(treble_energy(speaker.response.samples));
   for (std::size_t i = 0; i < rig.speakers.size(); ++i) {
     for (std::size_t j = 0; j < rig.speakers.size(); ++j) {
       const SpeakerMeasurement& a = measurement.speakers[i];
       const SpeakerMeasurement& b = measurement.speakers[j];
       if (i == j || !is_main(rig, i) || !is_main(rig, j) || !a.heard || !b.heard) continue;
+      if (treble[i] < louder_by * treble[j]) continue;
       const Overlap whole = overlap(a.response.samples, b.response.samples);
-      if (whole.likeness < like_at_least || std::abs(whole.share - 1.0) > 0.15 || whole.loudness < 1.2) continue;
+      if (whole.likeness < like_at_least || std::abs(whole.share - 1.0) > 0.15 || whole.loudness < louder_by) continue;
       const auto late = static_cast<std::size_t>(late_s * a.response.sample_rate_hz);
       const std::size_t size = std::min(a.response.samples.size(), b.response.samples.size());
       if (size <= late) continue;

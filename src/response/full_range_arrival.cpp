@@ -5,6 +5,7 @@
 #include <span>
 
 #include "ringtrue/dsp/band_filter.hpp"
+#include "ringtrue/dsp/phase_ramp.hpp"
 #include "ringtrue/response/arrival.hpp"
 
 namespace ringtrue {
@@ -19,26 +20,40 @@ Band upper_band(Band band) {
   return {Hertz{std::max(band.low.value(), high * std::exp2(-upper_band_octaves))}, Hertz{high}};
 }
 
-double rms(std::span<const double> samples) {
-  double sum = 0.0;
-  for (const double x : samples) sum += x * x;
-  return samples.empty() ? 0.0 : std::sqrt(sum / static_cast<double>(samples.size()));
-}
-
 /// Vertex of the parabola through three equally spaced values, from the middle one.
 double vertex(double before, double middle, double after) {
   const double bend = before - 2.0 * middle + after;
   return bend < 0.0 ? std::clamp((before - after) / (2.0 * bend), -0.5, 0.5) : 0.0;
 }
 
-/// Root mean square, per sample, of the slope of the noise that adds to an envelope: one component of the analytic
-/// noise after its carrier at the middle of the band is taken away.
-double envelope_slope_rms(const AnalyticSignal& noise, std::size_t size, double carrier_rad) {
-  const std::complex<double> back = std::polar(1.0, -carrier_rad);
-  const auto at = [&](std::size_t n) { return std::complex<double>{noise.in_phase[n], noise.quadrature[n]}; };
-  double sum = 0.0;
-  for (std::size_t n = 2; n < size; ++n) sum += 0.25 * std::norm(at(n) * back - at(n - 2) * std::conj(back));
-  return std::sqrt(0.5 * sum / static_cast<double>(std::max<std::size_t>(size, 3) - 2));
+/// The noise in a band, from its spectrum (Parseval): no need to see it in time.
+struct BandNoise {
+  double rms = 0.0;
+  /// Root mean square, per sample, of the slope of the noise that adds to an envelope: one component of the analytic
+  /// noise after its carrier at the middle of the band is taken away. The central difference of exp(i w n) against a
+  /// carrier at c has the square sin^2(w - c).
+  double envelope_slope = 0.0;
+};
+
+BandNoise noise_in(const std::vector<double>& noise, Band band, const RealFft& fft, Hertz rate) {
+  const auto bins = spectrum(fft, std::span<const double>{noise});
+  const BinRange inside = bins_inside(fft, band, rate);
+  const std::vector<double> gains = hann_band_gains(fft, band, rate);
+  const double w1 = 2.0 * std::numbers::pi / static_cast<double>(fft.size());
+  const double carrier = std::numbers::pi * (band.low.value() + band.high.value()) / rate.value();
+  PhaseRamp phase{w1 * static_cast<double>(inside.from) - carrier, w1};
+  double power = 0.0;
+  double slope = 0.0;
+  for (std::size_t k = inside.from; k < inside.to; ++k) {
+    const double here = std::norm(bins[k]) * gains[k - inside.from] * gains[k - inside.from];
+    const double sine = phase.next().imag();
+    power += here;
+    slope += here * sine * sine;
+  }
+  // Both halves of the spectrum, over all samples of the transform, of which only noise.size() hold noise. Of the
+  // analytic noise's slope, four times as large in power as one half of the spectrum, half falls on the envelope.
+  const double scale = 2.0 / static_cast<double>(fft.size()) / static_cast<double>(noise.size());
+  return {std::sqrt(scale * power), std::sqrt(scale * slope)};
 }
 
 /// Slope, per sample, that everything after the main lobe at `peak` adds to the envelope there (rms, phases unknown).
@@ -58,19 +73,29 @@ double interference_slope(std::span<const double> magnitude, std::size_t peak, d
   return seen * std::sqrt(sum);
 }
 
-/// Where the envelope in a part of the band peaks near `at`, in samples.
-double peak_near(const RealFft& fft, std::span<const std::complex<double>> bins, Band band, Hertz rate, double at) {
-  const auto magnitude = envelope(hann_band_analytic(fft, bins, band, rate));
+/// How much later the lower half of a band peaks than the upper, near sample `at`, in samples. Looks at the
+/// neighbourhood alone: what lies further off does not move these peaks.
+double dispersion_near(std::span<const double> samples, Band band, Hertz rate, double at) {
+  const auto around = static_cast<std::size_t>(0.01 * rate.value());
   const auto reach = static_cast<std::size_t>(0.3e-3 * rate.value());
   const auto middle = static_cast<std::size_t>(at);
-  const std::size_t from = middle > reach ? middle - reach : 1;
-  const std::size_t to = std::min(middle + reach, magnitude.size() - 2);
-  std::size_t n = from;
-  for (std::size_t i = from; i <= to; ++i) {
-    if (magnitude[i] > magnitude[n]) n = i;
-  }
-  return static_cast<double>(n) +
-         vertex(std::log(magnitude[n - 1]), std::log(magnitude[n]), std::log(magnitude[n + 1]));
+  const std::size_t first = middle > around ? middle - around : 0;
+  const std::size_t size = std::min(2 * around, samples.size() - first);
+  const RealFft fft{good_fft_size(2 * around)};
+  const auto bins = spectrum(fft, samples.subspan(first, size));
+  const auto peak_in = [&](Band part) {
+    const auto magnitude = envelope(hann_band_analytic(fft, bins, part, rate));
+    const std::size_t from = middle - first > reach ? middle - first - reach : 1;
+    const std::size_t to = std::min(middle - first + reach, magnitude.size() - 2);
+    std::size_t n = from;
+    for (std::size_t i = from; i <= to; ++i) {
+      if (magnitude[i] > magnitude[n]) n = i;
+    }
+    return static_cast<double>(n) +
+           vertex(std::log(magnitude[n - 1]), std::log(magnitude[n]), std::log(magnitude[n + 1]));
+  };
+  const Hertz half{0.5 * (band.low.value() + band.high.value())};
+  return peak_in({band.low, half}) - peak_in({half, band.high});
 }
 
 }  // namespace
@@ -81,11 +106,10 @@ std::optional<Arrival> full_range_arrival(const Takes& takes, Band band) {
   const Band upper = upper_band(band);
   const auto bins = spectrum(fft, std::span<const double>{takes.mean});
   const auto direct = envelope(hann_band_analytic(fft, bins, upper, rate));
-  const auto noise = hann_band_analytic(fft, spectrum(fft, std::span<const double>{takes.noise}), upper, rate);
+  const BandNoise noise = noise_in(takes.noise, upper, fft, rate);
 
   const std::size_t size = takes.mean.size();
-  const double carrier_rad = std::numbers::pi * (upper.low.value() + upper.high.value()) / rate.value();
-  const double noise_rms = rms(std::span{noise.in_phase}.first(size));
+  const double noise_rms = noise.rms;
   const double highest = *std::max_element(direct.begin(), direct.begin() + static_cast<std::ptrdiff_t>(size));
   const double threshold = std::max(direct_below_highest * highest, above_noise * noise_rms);
   if (highest <= threshold || highest <= 0.0) return {};
@@ -96,17 +120,14 @@ std::optional<Arrival> full_range_arrival(const Takes& takes, Band band) {
     const double middle = std::log(direct[n]);
     const double after = std::log(direct[n + 1]);
     const double bend = -(direct[n - 1] - 2.0 * direct[n] + direct[n + 1]);
-    const double noise_slope = envelope_slope_rms(noise, size, carrier_rad);
     const double later_slope =
         interference_slope(std::span{direct}.first(size), n, (upper.high - upper.low).value(), rate.value());
     Arrival arrival;
     arrival.index = static_cast<double>(n) + vertex(before, middle, after);
-    arrival.uncertainty_samples = bend > 0.0 ? std::hypot(noise_slope, later_slope) / bend : 1.0;
+    arrival.uncertainty_samples = bend > 0.0 ? std::hypot(noise.envelope_slope, later_slope) / bend : 1.0;
     arrival.height_db = 20.0 * std::log10(direct[n]);
     arrival.signal_to_noise_db = 20.0 * std::log10(direct[n] / std::max(noise_rms, 1e-15));
-    const Hertz half{0.5 * (upper.low.value() + upper.high.value())};
-    arrival.dispersion_samples = peak_near(fft, bins, {upper.low, half}, rate, arrival.index) -
-                                 peak_near(fft, bins, {half, upper.high}, rate, arrival.index);
+    arrival.dispersion_samples = dispersion_near(takes.mean, upper, rate, arrival.index);
     return arrival;
   }
   return {};
@@ -114,9 +135,8 @@ std::optional<Arrival> full_range_arrival(const Takes& takes, Band band) {
 
 double detection_limit_db(const Takes& takes, Band band) {
   const RealFft fft{good_fft_size(takes.noise.size() + 512)};
-  const auto noise = hann_band_analytic(fft, spectrum(fft, std::span<const double>{takes.noise}), upper_band(band),
-                                        Hertz{takes.sample_rate_hz});
-  return 20.0 * std::log10(above_noise * rms(std::span{noise.in_phase}.first(takes.noise.size())) + 1e-15);
+  const BandNoise noise = noise_in(takes.noise, upper_band(band), fft, Hertz{takes.sample_rate_hz});
+  return 20.0 * std::log10(above_noise * noise.rms + 1e-15);
 }
 
 }  // namespace ringtrue

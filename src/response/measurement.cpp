@@ -8,6 +8,7 @@
 #include "ringtrue/core/errors.hpp"
 #include "ringtrue/core/parallel.hpp"
 #include "ringtrue/response/fellows.hpp"
+#include "ringtrue/response/interleaved.hpp"
 #include "ringtrue/response/measurement_findings.hpp"
 #include "ringtrue/response/recording_checks.hpp"
 #include "ringtrue/response/speaker_measures.hpp"
@@ -16,6 +17,7 @@
 #include "ringtrue/response/synchronisation.hpp"
 #include "ringtrue/response/take_choice.hpp"
 #include "ringtrue/response/takes.hpp"
+#include "ringtrue/stimulus/overlap.hpp"
 
 namespace ringtrue {
 namespace {
@@ -135,6 +137,65 @@ std::vector<NoiseReading> noise_of(const Stimulus& stimulus, std::span<const flo
   return background_noise(quiet, Hertz{nominal_rate_hz});
 }
 
+/// What the two ways of playing have in common: each speaker's responses, on the stimulus' time line.
+struct Heard {
+  Synchronisation sync;
+  std::vector<PairResponse> responses;  // as the pairs
+  std::size_t zero_index = 0;
+  std::vector<Deconvolver> deconvolvers;  // by shape; none when interleaved
+};
+
+Heard hear_one_by_one(const Stimulus& stimulus, std::span<const SweepPair> pairs, const Channels& channels,
+                      const Recording& recording, const MeasureOptions& options) {
+  const bool has_loopback = !channels.loopback.empty();
+  const std::span<const float> clock_channel = has_loopback ? channels.loopback : channels.microphone;
+  auto sync = synchronise(stimulus, clock_channel, recording.sample_rate_hz, Thoroughness::quick, options.threads);
+  if (!sync) refuse_foreign_recording(recording, has_loopback);
+  auto deconvolvers = deconvolvers_for(stimulus, sync->rate_hz, options.microphone);
+  auto responses = respond_to_all(stimulus, pairs, channels.microphone, *sync, deconvolvers, options.threads);
+  if (out_of_step(stimulus, pairs, responses, *sync)) {
+    sync = synchronise(stimulus, clock_channel, recording.sample_rate_hz, Thoroughness::thorough, options.threads);
+    deconvolvers = deconvolvers_for(stimulus, sync->rate_hz, options.microphone);
+    responses = respond_to_all(stimulus, pairs, channels.microphone, *sync, deconvolvers, options.threads);
+  }
+  const std::size_t zero_index = deconvolvers.front().zero_index();
+  return {std::move(*sync), std::move(responses), zero_index, std::move(deconvolvers)};
+}
+
+Heard hear_interleaved(const Stimulus& stimulus, std::span<const SweepPair> pairs, const Channels& channels,
+                       const Recording& recording, const MeasureOptions& options) {
+  const bool has_loopback = !channels.loopback.empty();
+  const std::span<const float> clock_channel = has_loopback ? channels.loopback : channels.microphone;
+  auto sync = synchronise_interleaved(stimulus, clock_channel, recording.sample_rate_hz, options.threads);
+  if (!sync) refuse_foreign_recording(recording, has_loopback);
+  auto responses =
+      respond_interleaved(stimulus, pairs, channels.microphone, *sync, options.microphone, options.threads);
+  return {std::move(*sync), std::move(responses.pairs), responses.zero_index, {}};
+}
+
+std::optional<double> loopback_zero_ms(const Stimulus& stimulus, const Channels& channels, Heard& heard,
+                                       const MeasureOptions& options, bool overlapping) {
+  if (channels.loopback.empty()) return {};
+  if (overlapping) {
+    return interleaved_loopback_arrival_ms(stimulus, channels.loopback, heard.sync, options.threads);
+  }
+  if (options.microphone != nullptr) {
+    heard.deconvolvers = deconvolvers_for(stimulus, heard.sync.rate_hz, nullptr);
+  }
+  return loopback_arrival_ms(stimulus, channels.loopback, heard.deconvolvers, heard.sync, options.threads);
+}
+
+/// In an interleaved recording one lost buffer is in several sweeps, and which ones cannot be told.
+void distrust_all(PositionMeasurement& measurement) {
+  for (SpeakerMeasurement& speaker : measurement.speakers) speaker.trusted = false;
+  measurement.findings.push_back(
+      {Severity::stop, "dropout", std::nullopt,
+       measurement.name +
+           ": samples were lost, or no speaker that plays twice was heard both times. Where sweeps overlap it cannot be "
+           "told which speakers that spoils, so none has settings. Give the audio program a larger buffer and measure "
+           "again, without --interleave if it keeps happening."});
+}
+
 /// Earliest arrival of the mains that are to be trusted, or of any speaker where there is no such main.
 double earliest_arrival_ms(const Rig& rig, const PositionMeasurement& measurement) {
   std::optional<double> main;
@@ -156,32 +217,23 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
   PositionMeasurement result;
   result.name = recording.name;
   const Channels channels = sort_channels(stimulus, recording);
-  const bool has_loopback = !channels.loopback.empty();
   refuse_silence(recording, channels.microphone);
-
-  const std::span<const float> clock_channel = has_loopback ? channels.loopback : channels.microphone;
-  auto sync = synchronise(stimulus, clock_channel, recording.sample_rate_hz, Thoroughness::quick, options.threads);
-  if (!sync) refuse_foreign_recording(recording, has_loopback);
-  auto deconvolvers = deconvolvers_for(stimulus, sync->rate_hz, options.microphone);
   const std::vector<SweepPair> pairs = sweep_pairs(stimulus);
-  auto responses = respond_to_all(stimulus, pairs, channels.microphone, *sync, deconvolvers, options.threads);
-  if (out_of_step(stimulus, pairs, responses, *sync)) {
-    sync = synchronise(stimulus, clock_channel, recording.sample_rate_hz, Thoroughness::thorough, options.threads);
-    deconvolvers = deconvolvers_for(stimulus, sync->rate_hz, options.microphone);
-    responses = respond_to_all(stimulus, pairs, channels.microphone, *sync, deconvolvers, options.threads);
-  }
-  refuse_if_smeared(recording, responses);
+  const bool overlapping = is_interleaved(stimulus);
+  Heard heard = overlapping ? hear_interleaved(stimulus, pairs, channels, recording, options)
+                            : hear_one_by_one(stimulus, pairs, channels, recording, options);
+  const Synchronisation& sync = heard.sync;
+  refuse_if_smeared(recording, heard.responses);
 
-  const RecordingFaults faults = find_faults(channels.microphone, stimulus, *sync);
+  const RecordingFaults faults = find_faults(channels.microphone, stimulus, sync);
   const std::vector<TakeChoice> choices =
-      choose_takes(stimulus, pairs, responses, faults, *sync, channels.microphone, deconvolvers.front().zero_index());
-  result.clock_ppm = sync->timeline.clock_ppm;
-  result.start_offset_ms = sync->start_lag_s * 1e3;
+      choose_takes(stimulus, pairs, heard.responses, faults, sync, channels.microphone, heard.zero_index);
+  result.clock_ppm = sync.timeline.clock_ppm;
+  result.start_offset_ms = sync.start_lag_s * 1e3;
   result.speakers.resize(rig.speakers.size());
   parallel_for(pairs.size(), options.threads, [&](std::size_t i) {
     const std::size_t shape = stimulus.sweeps[pairs[i].first].shape;
-    const auto takes =
-        takes_of(i, responses, choices, stimulus, pairs, sync->rate_hz, deconvolvers[shape].zero_index());
+    const auto takes = takes_of(i, heard.responses, choices, stimulus, pairs, sync.rate_hz, heard.zero_index);
     SpeakerMeasurement& speaker = result.speakers[pairs[i].speaker];
     if (!takes) {
       speaker.trusted = false;
@@ -191,23 +243,21 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
                               recording.sample_rate_hz);
     speaker.trusted = choices[i].usable;
     if (speaker.arrival_ms) {
-      speaker.harmonics = harmonics_of(stimulus, pairs[i], responses[i], choices[i], *takes, speaker.arrival_ms->value);
+      speaker.harmonics = harmonics_of(stimulus, pairs[i], heard.responses[i], choices[i], *takes, speaker.arrival_ms->value);
     }
   });
-  result.noise = noise_of(stimulus, channels.microphone, *sync, recording.sample_rate_hz);
+  result.noise = noise_of(stimulus, channels.microphone, sync, recording.sample_rate_hz);
 
-  std::optional<double> zero_ms;
-  if (has_loopback) {
-    if (options.microphone != nullptr) deconvolvers = deconvolvers_for(stimulus, sync->rate_hz, nullptr);
-    zero_ms = loopback_arrival_ms(stimulus, channels.loopback, deconvolvers, *sync, options.threads);
-  }
+  const auto zero_ms = loopback_zero_ms(stimulus, channels, heard, options, overlapping);
   result.absolute_time = zero_ms.has_value();
   result.findings =
-      recording_findings(rig, recording, stimulus, pairs, responses, choices, faults, *sync, channels.exchanged);
+      recording_findings(rig, recording, stimulus, pairs, heard.responses, choices, faults, sync, channels.exchanged);
+  if (overlapping) check_windows(rig, stimulus, pairs, {std::move(heard.responses), heard.zero_index}, sync, result);
+  if (sync.torn) distrust_all(result);
   compare_fellows(rig, result);
   widen_for_dispersion(rig, result);
   find_low_signal(rig, result);
-  add_steady_noise(steady_noise(stimulus, *sync, channels.microphone), result);
+  add_steady_noise(steady_noise(stimulus, sync, channels.microphone), result);
   shift_times(result, zero_ms.value_or(earliest_arrival_ms(rig, result)));
   return result;
 }

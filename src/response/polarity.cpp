@@ -25,23 +25,29 @@ Band woofer_band(Band band) {
 }  // namespace
 
 WooferSign woofer_sign(const Takes& takes, double arrival_index, Band band) {
-  const RealFft fft{good_fft_size(takes.mean.size() * 2)};
+  // The filter rings for some 20 ms: what lies further off than `around` does not matter.
+  const auto around = static_cast<std::size_t>(0.08 * takes.sample_rate_hz);
+  const RealFft fft{good_fft_size(2 * around)};
   const Hertz rate{takes.sample_rate_hz};
   const Band woofer = woofer_band(band);
+  const auto arrival =
+      static_cast<std::size_t>(std::clamp(arrival_index, 0.0, static_cast<double>(takes.mean.size() - 1)));
+  const std::size_t first = arrival > around ? arrival - around : 0;
+  const std::size_t size = std::min(2 * around, takes.mean.size() - first);
   const auto filtered = [&](const std::vector<double>& samples) {
-    return tapered_band(fft, spectrum(fft, std::span<const double>{samples}), woofer, 1.0, 1.0, rate);
+    return tapered_band(fft, spectrum(fft, std::span{samples}.subspan(first, size)), woofer, 1.0, 1.0, rate);
   };
   const auto h = filtered(takes.mean);
   const auto noise = filtered(takes.noise);
 
   const auto at = [&](double ms) {
-    const double n = arrival_index + ms * 1e-3 * takes.sample_rate_hz;
-    return static_cast<std::size_t>(std::clamp(n, 0.0, static_cast<double>(takes.mean.size() - 1)));
+    const double n = arrival_index - static_cast<double>(first) + ms * 1e-3 * takes.sample_rate_hz;
+    return static_cast<std::size_t>(std::clamp(n, 0.0, static_cast<double>(size - 1)));
   };
   const auto [low, high] = std::ranges::minmax(std::span{h}.subspan(at(from_ms), at(to_ms) - at(from_ms) + 1));
   double energy = 0.0;
-  for (std::size_t n = 0; n < takes.mean.size(); ++n) energy += noise[n] * noise[n];
-  const double noise_rms = std::sqrt(energy / static_cast<double>(takes.mean.size()));
+  for (std::size_t n = 0; n < size; ++n) energy += noise[n] * noise[n];
+  const double noise_rms = std::sqrt(energy / static_cast<double>(size));
 
   const double up = std::max(high, 0.0);
   const double down = std::max(-low, 0.0);

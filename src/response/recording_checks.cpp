@@ -1,7 +1,9 @@
 #include "ringtrue/response/recording_checks.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
+#include <cstdint>
 
 namespace ringtrue {
 namespace {
@@ -16,23 +18,62 @@ constexpr double full_scale = 0.9995;  // 16 bits end at 0.99997, dither may tak
 constexpr std::size_t equal_at_full_scale = 3;
 constexpr double faintest = 2.1e-3;  // below it 1.5 % is less than a step of 16 bits: any quiet sound piles up
 
-/// Frames of one sign that pile up at the extreme; empty when they do not.
-std::vector<std::size_t> pile(std::span<const float> channel, double sign) {
+/// Least and largest sample of each block of frames, found side by side in `lanes` columns, which vector units do.
+struct BlockExtremes {
+  static constexpr std::size_t frames = 512;
+  std::vector<float> least;
+  std::vector<float> largest;
+
+  explicit BlockExtremes(std::span<const float> channel) {
+    constexpr std::size_t lanes = 16;
+    least.reserve(channel.size() / frames + 1);
+    largest.reserve(channel.size() / frames + 1);
+    for (std::size_t from = 0; from < channel.size(); from += frames) {
+      const auto block = channel.subspan(from, std::min(frames, channel.size() - from));
+      std::array<float, lanes> low;
+      std::array<float, lanes> high;
+      low.fill(block[0]);
+      high.fill(block[0]);
+      std::size_t n = 0;
+      for (; n + lanes <= block.size(); n += lanes) {
+        for (std::size_t i = 0; i < lanes; ++i) {
+          const float x = block[n + i];
+          low[i] = x < low[i] ? x : low[i];
+          high[i] = x > high[i] ? x : high[i];
+        }
+      }
+      for (; n < block.size(); ++n) {
+        low[0] = std::min(low[0], block[n]);
+        high[0] = std::max(high[0], block[n]);
+      }
+      least.push_back(*std::ranges::min_element(low));
+      largest.push_back(*std::ranges::max_element(high));
+    }
+  }
+};
+
+/// Frames of one sign that pile up at the extreme; empty when they do not. Only blocks that come near it are looked at.
+std::vector<std::size_t> pile(std::span<const float> channel, const BlockExtremes& blocks, double sign) {
+  const std::vector<float>& tops = sign > 0.0 ? blocks.largest : blocks.least;
   double extreme = 0.0;
-  for (const float x : channel) extreme = std::max(extreme, sign * static_cast<double>(x));
+  for (const float x : tops) extreme = std::max(extreme, sign * static_cast<double>(x));
   if (extreme < faintest) return {};
   std::vector<std::size_t> frames;
   std::size_t next = 0;
   std::size_t in_a_row = 0;
   bool flat_at_full_scale = false;
-  for (std::size_t n = 0; n < channel.size(); ++n) {
-    const double x = sign * static_cast<double>(channel[n]);
-    if (x >= pile_share * extreme) {
-      frames.push_back(n);
-      in_a_row = n > 0 && channel[n] == channel[n - 1] ? in_a_row + 1 : 1;
-      flat_at_full_scale = flat_at_full_scale || (x >= full_scale && in_a_row >= equal_at_full_scale);
-    } else if (x >= next_share * extreme) {
-      ++next;
+  for (std::size_t b = 0; b < tops.size(); ++b) {
+    if (sign * static_cast<double>(tops[b]) < next_share * extreme) continue;
+    const std::size_t end = std::min(channel.size(), (b + 1) * BlockExtremes::frames);
+    for (std::size_t n = b * BlockExtremes::frames; n < end; ++n) {
+      const double x = sign * static_cast<double>(channel[n]);
+      if (x >= pile_share * extreme) {
+        frames.push_back(n);
+        in_a_row = n > 0 && channel[n] == channel[n - 1] ? in_a_row + 1 : 1;
+        flat_at_full_scale = flat_at_full_scale || (x >= full_scale && in_a_row >= equal_at_full_scale);
+      } else if (x >= next_share * extreme) {
+        ++next;
+      }
     }
   }
   const bool piled = frames.size() >= least_pile && frames.size() > pile_over_next * next;
@@ -43,6 +84,32 @@ std::vector<std::size_t> pile(std::span<const float> channel, double sign) {
   }
   const bool sharp = static_cast<double>(tight.size()) >= mostly * static_cast<double>(frames.size());
   return sharp || flat_at_full_scale ? tight : frames;
+}
+
+/// Least magnitude that is not zero, and whether there is a zero at all, side by side as above.
+struct Smallest {
+  double magnitude = 1.0;  // 1: every sample is zero, or none is smaller
+  bool any_zero = false;
+};
+
+Smallest smallest_of(std::span<const float> channel) {
+  constexpr std::size_t lanes = 16;
+  std::array<float, lanes> smallest;
+  std::array<std::int32_t, lanes> zeros{};
+  smallest.fill(1.0F);
+  const auto take = [&](float x, std::size_t lane) {
+    const float magnitude = x < 0.0F ? -x : x;
+    const float shown = magnitude == 0.0F ? 1.0F : magnitude;
+    smallest[lane] = shown < smallest[lane] ? shown : smallest[lane];
+    zeros[lane] |= magnitude == 0.0F ? 1 : 0;
+  };
+  std::size_t n = 0;
+  for (; n + lanes <= channel.size(); n += lanes) {
+    for (std::size_t i = 0; i < lanes; ++i) take(channel[n + i], i);
+  }
+  for (; n < channel.size(); ++n) take(channel[n], 0);
+  return {static_cast<double>(*std::ranges::min_element(smallest)),
+          std::ranges::any_of(zeros, [](std::int32_t seen) { return seen != 0; })};
 }
 
 double rms(std::span<const float> samples) {
@@ -81,32 +148,31 @@ std::optional<Stretch> repeated_stretch(std::span<const float> channel, Stretch 
 }
 
 std::vector<std::size_t> clipped_frames(std::span<const float> channel) {
-  std::vector<std::size_t> frames = pile(channel, 1.0);
-  const std::vector<std::size_t> negative = pile(channel, -1.0);
+  const BlockExtremes blocks{channel};
+  std::vector<std::size_t> frames = pile(channel, blocks, 1.0);
+  const std::vector<std::size_t> negative = pile(channel, blocks, -1.0);
   const auto middle = static_cast<std::ptrdiff_t>(frames.size());
   frames.insert(frames.end(), negative.begin(), negative.end());
   std::inplace_merge(frames.begin(), frames.begin() + middle, frames.end());
   return frames;
 }
 
-double format_step(std::span<const float> channel) {
-  double step = 1.0;
-  for (const float x : channel) {
-    if (x != 0.0F) step = std::min(step, std::abs(static_cast<double>(x)));
-  }
-  return step;
-}
+double format_step(std::span<const float> channel) { return smallest_of(channel).magnitude; }
 
 std::vector<Stretch> dropped_stretches(std::span<const float> channel) {
   constexpr std::size_t shortest = 16;
   constexpr std::size_t near = 48;    // 1 ms at 48 kHz
   constexpr std::size_t nearest = 8;  // sound that fades out is far weaker here than over `near`
   constexpr double still_sounding = 0.2;
+  const Smallest smallest = smallest_of(channel);
+  if (!smallest.any_zero) return {};
+  const BlockExtremes blocks{channel};
   double extreme = 0.0;
-  for (const float x : channel) extreme = std::max(extreme, std::abs(static_cast<double>(x)));
+  for (const float x : blocks.least) extreme = std::max(extreme, -static_cast<double>(x));
+  for (const float x : blocks.largest) extreme = std::max(extreme, static_cast<double>(x));
   // A slow sound that takes 16 frames to cross the step around zero is 2.2 steps rms within 48 frames of it.
   constexpr double steps = 4.0;
-  const double sound = std::max(3e-4 * extreme, steps * format_step(channel));
+  const double sound = std::max(3e-4 * extreme, steps * smallest.magnitude);
 
   std::vector<Stretch> stretches;
   for (std::size_t n = 0; n < channel.size();) {

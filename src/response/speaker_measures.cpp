@@ -28,20 +28,16 @@ double median(std::vector<double> values) {
 }
 
 /// Octaves whose whole band lies inside `driven`. Source: IEC 61260-1:2014, mid-bands 1000 G^k, G = 10^0.3.
-std::vector<OctaveReading> octave_readings(const Takes& takes, Band driven, std::size_t from) {
+std::vector<OctaveReading> octave_readings(const StretchLevels& levels, Band driven) {
   std::vector<OctaveReading> readings;
   for (int k = -5; k <= 4; ++k) {
     const double centre = 1'000.0 * std::pow(10.0, 0.3 * k);
     const Band octave{Hertz{centre * std::pow(10.0, -0.15)}, Hertz{centre * std::pow(10.0, 0.15)}};
     if (octave.low < driven.low || octave.high > driven.high) continue;
-    if (const auto level = pink_band_level(takes, octave, from, takes.mean.size())) {
+    if (const auto level = levels.level(octave)) {
       readings.push_back({centre, level->level_db.value, level->signal_to_noise_db});
-    } else {  // lost in the noise: it cannot be louder than that
-      Takes noise_alone = takes;
-      noise_alone.mean = takes.noise;
-      noise_alone.noise.assign(takes.noise.size(), 0.0);
-      const auto noise = pink_band_level(noise_alone, octave, from, takes.mean.size());
-      if (noise) readings.push_back({centre, noise->level_db.value, 0.0});
+    } else if (const auto noise_db = levels.noise_db(octave)) {  // lost in the noise: it cannot be louder than that
+      readings.push_back({centre, *noise_db, 0.0});
     }
   }
   return readings;
@@ -50,8 +46,9 @@ std::vector<OctaveReading> octave_readings(const Takes& takes, Band driven, std:
 /// A main that has no treble but is loud below 120 Hz: its cable may lead to the sub.
 bool plays_bass_only(const Takes& takes, Band flat) {
   const Band bass{std::max(flat.low, Hertz{40.0}), Hertz{std::max(120.0, 1.5 * flat.low.value())}};
-  const auto level = pink_band_level(takes, bass, 0, takes.mean.size());
-  const auto middle = pink_band_level(takes, {Hertz{500.0}, Hertz{2e3}}, 0, takes.mean.size());
+  const StretchLevels levels{takes, 0, takes.mean.size()};
+  const auto level = levels.level(bass);
+  const auto middle = levels.level({Hertz{500.0}, Hertz{2e3}});
   if (!level || level->signal_to_noise_db < 10.0) return false;
   return !middle || middle->level_db.value < level->level_db.value - 25.0;
 }
@@ -96,7 +93,8 @@ SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sw
   const Band level_band = kind == SpeakerKind::sub ? Band{Hertz{30.0}, Hertz{80.0}} : Band{Hertz{500.0}, Hertz{2e3}};
   const double lead_s = kind == SpeakerKind::sub ? 0.06 : 0.01;
   const auto from = static_cast<std::size_t>(std::max(0.0, std::floor(arrival->index - lead_s * takes.sample_rate_hz)));
-  const auto level = pink_band_level(takes, level_band, from, takes.mean.size());
+  const StretchLevels levels{takes, from, takes.mean.size()};
+  const auto level = levels.level(level_band);
   if (!level) return result;
 
   result.heard = true;
@@ -110,7 +108,7 @@ SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sw
   result.signal_to_noise_db = level->signal_to_noise_db;
   result.decay_time_s = mid_decay_time_s(takes, arrival->index, flat);
   // A sub's lowest octave counts although its sweep fades in there: its noise is wanted, in the same proportion.
-  result.octaves = octave_readings(takes, kind == SpeakerKind::sub ? sweep_band : flat, from);
+  result.octaves = octave_readings(levels, kind == SpeakerKind::sub ? sweep_band : flat);
   result.decays = band_decays(takes, arrival->index, flat);
   if (kind == SpeakerKind::main) result.reflections = early_reflections(takes, arrival->index);
   // At the recorder's nominal rate, with the arrival exactly in its place; the clock's ppm are left in the pitch.

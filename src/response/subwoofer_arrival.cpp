@@ -38,6 +38,7 @@ class EchoFit {
  public:
   /// @param h  the response around its first strong lobe at h[fitted_before]
   EchoFit(std::span<const double> h, std::span<const double> model) : columns_{fitted_after - earliest_onset} {
+    for (auto& both : known_) both.fill(-1.0);
     const auto period = std::ssize(model);
     const auto columns = static_cast<std::size_t>(columns_);
     std::vector<double> A(h.size() * columns);
@@ -64,6 +65,13 @@ class EchoFit {
   /// Share of the response (rms) left over when its first echo comes no earlier than `onset` grid steps from the
   /// lobe and all echoes have the given sign.
   [[nodiscard]] double left_over(int onset, double sign) const {
+    double& known = known_[static_cast<std::size_t>(onset - earliest_onset)][sign > 0.0 ? 0 : 1];
+    if (known < 0.0) known = solve(onset, sign);
+    return known;
+  }
+
+ private:
+  [[nodiscard]] double solve(int onset, double sign) const {
     const auto skip = static_cast<std::size_t>(onset - earliest_onset);
     const auto all = static_cast<std::size_t>(columns_);
     const std::size_t n = all - skip;
@@ -76,9 +84,10 @@ class EchoFit {
     return nonnegative_least_squares(gram, target, energy_).residual / std::sqrt(energy_);
   }
 
- private:
   int columns_;
   double energy_ = 0.0;
+  /// What was asked before, by onset and sign: two looks ask for much the same. Negative: not yet.
+  mutable std::array<std::array<double, 2>, fitted_after - earliest_onset> known_;
   std::vector<double> gram_;
   std::vector<double> target_;
 };

@@ -27,15 +27,6 @@ std::vector<Deconvolver> deconvolvers_for(const Stimulus& stimulus, double rate_
   return deconvolvers;
 }
 
-bool inside_recording(const Stimulus& stimulus, std::size_t sweep, double zero_frame, double rate_hz,
-                      std::size_t frames) {
-  constexpr double fade_in_s = 0.02;  // what a late recorder may miss of the first fade without harm
-  constexpr double decay_s = 0.05;
-  const auto& samples = stimulus.shapes[stimulus.sweeps[sweep].shape].samples;
-  const double length = static_cast<double>(samples.size()) / stimulus.sample_rate_hz * rate_hz;
-  return zero_frame >= -fade_in_s * rate_hz && zero_frame + length + decay_s * rate_hz <= static_cast<double>(frames);
-}
-
 /// Spans of some pairs in the recording, sweeps taken at the nominal rate; incoherent pairs are left out.
 std::vector<SpanReading> read_spans(const Stimulus& stimulus, std::span<const float> channel, double rate_hz,
                                     double start_lag_s, std::span<const SweepPair> pairs, ResponseWindow window,
@@ -68,6 +59,15 @@ std::vector<SpanReading> read_spans(const Stimulus& stimulus, std::span<const fl
 bool broken(const Timeline& timeline) { return timeline.misfit > sound_span_frames || !timeline.steps.empty(); }
 
 }  // namespace
+
+bool inside_recording(const Stimulus& stimulus, std::size_t sweep, double zero_frame, double rate_hz,
+                      std::size_t frames) {
+  constexpr double fade_in_s = 0.02;  // what a late recorder may miss of the first fade without harm
+  constexpr double decay_s = 0.05;
+  const auto& samples = stimulus.shapes[stimulus.sweeps[sweep].shape].samples;
+  const double length = static_cast<double>(samples.size()) / stimulus.sample_rate_hz * rate_hz;
+  return zero_frame >= -fade_in_s * rate_hz && zero_frame + length + decay_s * rate_hz <= static_cast<double>(frames);
+}
 
 std::optional<Synchronisation> synchronise(const Stimulus& stimulus, std::span<const float> channel,
                                            double nominal_rate_hz, Thoroughness thoroughness, unsigned threads) {

@@ -5,6 +5,7 @@
 #include <string>
 
 #include "ringtrue/core/errors.hpp"
+#include "ringtrue/stimulus/interleave.hpp"
 #include "ringtrue/stimulus/sweep.hpp"
 
 namespace ringtrue {
@@ -30,6 +31,9 @@ void check(const StimulusOptions& options) {
   }
   if (!in(options.decay.value(), 0.2, 10.0))
     refuse("a decay outside 0.2 to 10 s", "use 0.75 s, or more in a live room");
+  if (options.harmonics < 3 || options.harmonics > 5) {
+    refuse("a number of harmonics outside 3 to 5", "use 3: what loudspeakers distort at usual levels");
+  }
   if (!in(options.lead_in.value(), 0.1, 10.0)) refuse("a lead-in outside 0.1 to 10 s", "use 0.5 s");
 }
 
@@ -41,12 +45,16 @@ Seconds rate_constant(const Speaker& speaker, const StimulusOptions& options) {
   return Seconds{options.sub_sweep.value() / std::log(speaker.band.high / speaker.band.low)};
 }
 
-std::size_t shape_for(const Rig& rig, const Speaker& speaker, const StimulusOptions& options, Stimulus& stimulus) {
-  const Hertz sample_rate{rig.interface.sample_rate_hz};
-  if (speaker.band.high.value() > 0.5 * sample_rate.value()) {
+void check_bands(const Rig& rig) {
+  for (const Speaker& speaker : rig.speakers) {
+    if (speaker.band.high.value() <= 0.5 * rig.interface.sample_rate_hz) continue;
     throw InvalidInput{"speaker " + speaker.label, "its band_hz ends above half the sample rate",
                        "lower the band's upper end or raise sample_rate_hz"};
   }
+}
+
+std::size_t shape_for(const Rig& rig, const Speaker& speaker, const StimulusOptions& options, Stimulus& stimulus) {
+  const Hertz sample_rate{rig.interface.sample_rate_hz};
   auto sweep = synchronised_sweep(speaker.band, rate_constant(speaker, options), amplitude_ratio(options.peak_level),
                                   sample_rate);
   const auto same = std::ranges::find_if(stimulus.shapes, [&](const SweepShape& other) {
@@ -72,6 +80,8 @@ std::vector<std::size_t> playing_order(std::size_t speakers) {
 
 Stimulus plan_stimulus(const Rig& rig, const StimulusOptions& options) {
   check(options);
+  check_bands(rig);
+  if (options.interleave) return plan_interleaved(rig, options);
   const double fs = rig.interface.sample_rate_hz;
   const auto frames = [&](double seconds) { return static_cast<std::int64_t>(std::ceil(seconds * fs)); };
   Stimulus stimulus;

@@ -19,7 +19,7 @@ double half_cosine(double x) { return 0.5 - 0.5 * std::cos(std::numbers::pi * st
 
 }  // namespace
 
-SweepShape synchronised_sweep(Band band, Seconds rate_constant, double peak, Hertz sample_rate) {
+SweepShape sweep_at_rate(Band band, Seconds rate_constant, double peak, Hertz sample_rate) {
   const double f1 = band.low.value();
   const double f2 = band.high.value();
   const double fs = sample_rate.value();
@@ -27,7 +27,8 @@ SweepShape synchronised_sweep(Band band, Seconds rate_constant, double peak, Her
     throw InvalidInput{"sweep", "band " + std::to_string(f1) + "-" + std::to_string(f2) + " Hz does not fit",
                        "use 0 < low < high <= half the sample rate"};
   }
-  const double L = std::max(1.0, std::round(f1 * rate_constant.value())) / f1;
+  const double L = rate_constant.value();
+  if (!(L > 0.0)) throw InvalidInput{"sweep", "it takes no time", "give a positive length"};
   const double octave_s = L * std::numbers::ln2;
   const double T = L * std::log(f2 / f1);
   const auto frames = static_cast<std::size_t>(std::floor(T * fs)) + 1;
@@ -40,6 +41,12 @@ SweepShape synchronised_sweep(Band band, Seconds rate_constant, double peak, Her
     sweep.samples[n] = peak * fade * std::sin(2.0 * std::numbers::pi * std::fmod(cycles, 1.0));
   }
   return sweep;
+}
+
+SweepShape synchronised_sweep(Band band, Seconds rate_constant, double peak, Hertz sample_rate) {
+  const double f1 = band.low.value();
+  const double whole = std::max(1.0, std::round(f1 * rate_constant.value()));
+  return sweep_at_rate(band, Seconds{f1 > 0.0 ? whole / f1 : 1.0}, peak, sample_rate);
 }
 
 }  // namespace ringtrue

@@ -92,9 +92,11 @@ def run_trial(program: str, trial: Trial, keep: str | None) -> dict:
     try:
         rig, stimulus, out = directory / "rig.toml", directory / "stimulus.wav", directory / "out"
         rig.write_text(trial.rig_toml, encoding="utf-8")
-        made = run_program([program, "stimulus", str(rig), "--out", str(stimulus)])
+        made = run_program([program, "stimulus", str(rig), "--out", str(stimulus), *trial.stimulus_options])
         if made["status"] != 0 or not stimulus.exists():
             return {"failed": f"stimulus: status {made['status']}: {made['error']}"}
+        if trial.harmonics:
+            trial = distorting(trial, stimulus)
         played = stimulus
         if trial.wrong_stimulus:
             played = directory / "other.wav"
@@ -133,6 +135,8 @@ def run_trial(program: str, trial: Trial, keep: str | None) -> dict:
             result["mic_trace_db"] = equaliser_score.filters_apart_db(answer, other, equaliser_response)
         result.update(run, simulated_s=simulated_s, stimulus_s=made["seconds"],
                       stimulus_length_s=open_wav(stimulus).duration_s)
+        if trial.judge_crosstalk:
+            result["crosstalk_db"] = crosstalk(program, trial, directory)
         return result
     finally:
         if keep:
@@ -141,6 +145,67 @@ def run_trial(program: str, trial: Trial, keep: str | None) -> dict:
             shutil.move(directory, target)
         else:
             shutil.rmtree(directory, ignore_errors=True)
+
+
+def distorting(trial: Trial, stimulus: Path) -> Trial:
+    """The trial with every speaker distorting as `harmonics` says, at the level at which its sweep plays.
+
+    x + a x^2 + b x^3 of a sine of amplitude A holds a A / 2 of second and b A^2 / 4 of third harmonic, as shares of A.
+    """
+    wave = open_wav(stimulus)
+    speakers = []
+    for s in trial.scene.speakers:
+        peak = float(np.abs(wave.channel(s.output - 1, 0, wave.frames)).max())
+        speakers.append(s.changed(second_order=2.0 * trial.harmonics[0] / peak,
+                                  third_order=4.0 * trial.harmonics[1] / peak ** 2))
+    return replace(trial, scene=replace(trial.scene, speakers=tuple(speakers)))
+
+
+def crosstalk(program: str, trial: Trial, directory: Path) -> float | None:
+    """Largest share of a main's response that is not there when its speaker plays alone, dB; no noise, no distortion
+    in the run that is compared with. 100 Hz to 16 kHz, over what both responses cover."""
+    still = replace(trial.scene.noise, signal_to_noise_db=140.0)
+    answers = []
+    for name, options, clean in (("overlapping", trial.stimulus_options, False), ("alone", (), True)):
+        stimulus, out, heard = (directory / f"{name}{end}" for end in (".wav", "", "-recorded.wav"))
+        run_program([program, "stimulus", str(directory / "rig.toml"), "--out", str(stimulus), *options])
+        scene = replace(trial.scene, noise=still)
+        if clean:
+            scene = replace(scene, speakers=tuple(s.changed(second_order=0.0, third_order=0.0) for s in scene.speakers))
+        simulate(scene, stimulus, [heard])
+        run_program([program, "calibrate", str(directory / "rig.toml"), "--out", str(out), "--stimulus", str(stimulus),
+                     "--recording", str(heard)])
+        index = json.loads((out / "impulse-responses" / "index.json").read_text(encoding="utf-8"))
+        answers.append({s["label"]: (s, open_wav(out / "impulse-responses" / s["file"])) for s in index["speakers"]
+                        if s["file"]})
+    worst = None
+    for s in trial.scene.speakers:
+        if s.kind == "main" and all(s.label in a for a in answers):
+            share = _difference_db(*(a[s.label] for a in answers))
+            worst = share if worst is None else max(worst, share)
+    return worst
+
+
+def _difference_db(first, second) -> float:
+    """Energy of the difference of two saved responses against the second's, gain and time matched, dB."""
+    size, spectra, starts, ends = 1 << 17, [], [], []
+    for entry, wave in (first, second):
+        starts.append((entry["first_sample_ms"] + entry["remainder_ms"][0]) * 1e-3 * wave.sample_rate_hz)
+        ends.append(starts[-1] + wave.frames)
+    rate = first[1].sample_rate_hz
+    f = np.fft.rfftfreq(size, 1.0 / rate)
+    band = np.clip(np.log2(np.maximum(f, 1.0) / 100.0), 0, 1) * np.clip(np.log2(16000.0 / np.maximum(f, 1.0)) * 4, 0, 1)
+    for (_, wave), start in zip((first, second), starts):
+        x = np.fft.rfft(wave.channel(0, 0, wave.frames), size) * band
+        x *= np.exp(-2j * np.pi * f / rate * (start - min(starts)))
+        spectra.append((np.fft.irfft(x, size), np.fft.irfft(2j * np.pi * f / rate * x, size)))
+    edge = int(0.01 * rate)
+    common = slice(int(max(starts) - min(starts)) + edge, int(min(ends) - min(starts)) - edge)
+    (a, slope), (b, _) = ((x[common], y[common]) for x, y in spectra)
+    # The zeros of time of the two runs differ by some nanoseconds: undone with the gain, by least squares.
+    gain, shift = np.linalg.lstsq(np.stack((a, slope), axis=1), b, rcond=None)[0]
+    a = gain * a + shift * slope
+    return float(10.0 * np.log10(np.sum((a - b) ** 2) / np.sum(b ** 2)))
 
 
 # ---- judging -------------------------------------------------------------------------------------------------------
@@ -430,7 +495,8 @@ LIMITS = {  # option: (key in the totals, what is broken when it is larger)
     "max-false-alarms": "false_alarm", "max-missed-mistypes": "missed_mistype",
     "max-misnamed-values": "misnamed_value", "max-accused": "accused", "max-changed-others": "changed_others",
     "max-moved-delay-error-ms": "moved_delay_error_ms", "max-moved-trim-error-db": "moved_trim_error_db",
-    "max-failures": "failed", "max-seconds": "seconds", "max-memory-mb": "memory_mb"}
+    "max-failures": "failed", "max-stimulus-seconds": "stimulus_length_s", "max-crosstalk-db": "crosstalk_db",
+    "max-seconds": "seconds", "max-memory-mb": "memory_mb"}
 LEAST = {  # option: (keys in the totals, what is broken when one of them is smaller)
     "min-covered": ("uncertainty_covered",), "min-level-covered": ("level_uncertainty_covered",),
     "min-rms-ratio": ("uncertainty_rms_ratio", "level_uncertainty_rms_ratio")}
@@ -465,8 +531,8 @@ def totals_of(results: list[dict]) -> dict:
     """Worst figures, counts and the statistics of stated uncertainty over all rooms."""
     totals: dict = {"rooms": len(results), "failed": sum(bool(r.get("failed")) for r in results)}
     for key in [key for _, key, _ in COLUMNS + EQUALISER_COLUMNS + EQUALISER_LIMITS] + [
-            "absolute_arrival_error_ms", "position_error_m", *PLACES, "seconds",
-                                                "memory_mb", "bass_stake_db", "bass_log_stake_db", "simulated_s"]:
+            "absolute_arrival_error_ms", "position_error_m", *PLACES, "seconds", "memory_mb", "stimulus_length_s",
+            "crosstalk_db", "bass_stake_db", "bass_log_stake_db", "simulated_s"]:
         values = [r[key] for r in results if r.get(key) is not None]
         if values:
             totals[key], totals["median_" + key] = max(values), float(np.median(values))
@@ -493,6 +559,9 @@ def totals_text(totals: dict) -> str:
         if key in totals:
             worst, median = totals[key], totals["median_" + key]
             lines.append(f"  {name:<10} worst {worst:.{digits}f}, median {median:.{digits}f}  ({key})")
+    if "crosstalk_db" in totals:
+        lines.append(f"  crosstalk  worst {totals['crosstalk_db']:.1f} dB; stimulus up to "
+                     f"{totals['stimulus_length_s']:.1f} s")
     if "bass_stake_db" in totals:
         lines.append(f"  bass       the worst setting would have cost {totals['median_bass_stake_db']:.1f} dB, "
                      f"in basslog {totals['median_bass_log_stake_db']:.1f} dB (medians)")

@@ -52,7 +52,7 @@ UNCODED_RECORDING_FAULTS = ("dropout-inserted", "automatic-gain", "noise-gate", 
 CODED_FAULTS = RIG_FAULTS + RECORDING_FAULTS
 ALL_FAULTS = CODED_FAULTS + UNCODED_RIG_FAULTS + UNCODED_RECORDING_FAULTS
 CASES = ("identical", "noisy", "mixed", "drift", "loopback", "layouts", "bass", "subs", "equaliser", "healthy",
-         "faults", "faults-uncoded", "trouble", "uncertainty", "places")
+         "faults", "faults-uncoded", "trouble", "uncertainty", "places", "interleaved")
 SLOPES = ("LR12", "LR24", "LR36", "LR48", "BW12", "BW18", "BW24")
 
 
@@ -92,6 +92,9 @@ class Trial:
     judged_positions: tuple[int, ...] | None = None     # whose figures are judged; None: all
     faults: tuple[str, ...] = ()
     notes: dict = field(default_factory=dict)
+    stimulus_options: tuple[str, ...] = ()  # of `ringtrue stimulus`
+    harmonics: tuple[float, float] | None = None  # second and third of every speaker while a sweep plays, share of it
+    judge_crosstalk: bool = False           # against the same ring measured one speaker after another
 
     @property
     def known_distance(self) -> tuple[str, float] | None:
@@ -262,6 +265,8 @@ def make_trial(case: str, seed: int, index: int, faults: tuple[str, ...] = ()) -
         layout_name = "5.1"
     elif case == "places":
         layout_name = ("7.1.4", "5.1", "7.1.4", "9.1.6", "2.0")[index % 5]
+    elif case == "interleaved":
+        layout_name = ("7.1.4", "7.1.4", "9.1.6", "5.1", "7.1.4", "2.0")[index % 6]
     layout = custom_layout(rng) if layout_name == "custom" else LAYOUTS[layout_name]
     if case == "subs":
         layout = layout | {f"Sub{k + 2}": None for k in range(index % 3)}
@@ -689,10 +694,29 @@ def _whole_recording(trial, rng, name, targets):
                   wrong_stimulus="foreign" if name == "wrong-stimulus" else "")
 
 
+def _interleaved(trial: Trial, rng: np.random.Generator, faults) -> Trial:
+    """Overlapping sweeps, every speaker with 3 % of second and 1 % of third harmonic; other clocks, loopbacks, faults.
+
+    The stimulus is made for the longest decay of these rooms, 0.4 s, its default.
+    """
+    trial = replace(trial, stimulus_options=("--interleave",), harmonics=(0.03, 0.01),
+                    judge_crosstalk=trial.index % 6 == 0)
+    kind = trial.index % 6
+    if kind == 1:
+        trial = _drift(trial, rng, faults)
+    elif kind == 2:
+        trial = _changed_recorder(trial, loopback=True, loopback_gain_db=rng.uniform(-20.0, 6.0))
+    elif kind == 4:
+        targets = [str(s.label) for s in rng.permutation([s for s in trial.scene.speakers if s.kind == "main"])]
+        for name in ("silent", "polarity"):
+            trial = _FAULTS[name](trial, rng, name, targets)
+    return trial
+
+
 _VARIATIONS = {"identical": _as_is, "noisy": _noisy, "mixed": _mixed, "drift": _drift, "loopback": _loopback,
                "layouts": _as_is, "bass": _bass, "subs": _subs, "equaliser": _equaliser, "healthy": _healthy,
                "faults": _faults, "uncertainty": _uncertainty,
-               "faults-uncoded": _faults_uncoded, "places": _places}
+               "faults-uncoded": _faults_uncoded, "places": _places, "interleaved": _interleaved}
 _FAULTS = {"silent": _silent, "polarity": _polarity, "swapped": _swapped, "doubled": _doubled, "quiet": _quiet,
            "tweeter-dead": _dead_driver, "woofer-dead": _dead_driver, "clipping": _clipping, "dropout": _dropout,
            "event": _event, "drift": _clock, "low-snr": _low_snr}

@@ -11,6 +11,8 @@
 
 #include "child.hpp"
 #include "report.hpp"
+#include "ringtrue/stimulus/interleave.hpp"
+#include "ringtrue/stimulus/overlap.hpp"
 #include "steps.hpp"
 #include "workload.hpp"
 
@@ -115,6 +117,39 @@ void grow(const Options& options, const std::string& name, const WorkloadOptions
   print_row(name, measured, &bare);
 }
 
+/// How long one has to keep still at each mic spot.
+void show_room_time() {
+  fmt::print("\nroom time per mic spot, seconds, default options, a room of 0.4 s\n{:<36}{:>12}{:>12}{:>9}\n", "",
+             "one by one", "interleaved", "at once");
+  for (const std::size_t speakers : {2U, 6U, 12U, 16U, 24U}) {
+    const Rig rig = workload_rig({.speakers = speakers});
+    const auto seconds = [](const Stimulus& stimulus) {
+      return static_cast<double>(stimulus.frames) / stimulus.sample_rate_hz;
+    };
+    const Stimulus overlapping = plan_stimulus(rig, interleaved_options());
+    fmt::print("{:<36}{:>12.1f}{:>12.1f}{:>9}\n", fmt::format("{} outputs", speakers), seconds(plan_stimulus(rig, {})),
+               seconds(overlapping), most_at_once(overlapping));
+  }
+}
+
+/// The whole program with the same recording at every mic spot: what it holds in memory does not depend on what is
+/// heard.
+void show_memory(const Options& options) {
+  if (options.program.empty()) return;
+  print_heading("ringtrue calibrate, 24 outputs at 96 kHz: growth with mic spots");
+  for (const std::size_t positions : {1U, 3U, 9U}) {
+    WorkloadOptions ring{.speakers = 24, .positions = 1, .sample_rate_hz = 96'000.0};
+    const Workload workload = make_workload(ring);
+    write_workload(workload, options.folder);
+    write_rig_with_positions(ring, positions, options.folder);
+    std::vector<std::string> command = program_command(options, false);
+    for (std::size_t p = 1; p < positions; ++p) {
+      command.insert(command.end(), {"--recording", options.folder + "/position1.wav"});
+    }
+    print_row(fmt::format("{} spots", positions), time_command(command, 1));
+  }
+}
+
 void show_growth(const Options& options) {
   print_heading("measure(), 2 threads: growth from 12 outputs, one position, 48 kHz, microphone alone");
   for (const std::size_t speakers : {2U, 6U, 12U, 24U}) {
@@ -141,9 +176,11 @@ void run(const Options& options) {
     answer(time_transforms(make_workload(options.workload), options.threads, options.repetitions));
   } else {
     fmt::print("{}; median and least of {} x {} repetitions\n", machine(), options.rounds, options.repetitions);
+    show_room_time();
     compare(options, false);
     compare(options, true);
     show_growth(options);
+    show_memory(options);
     fmt::print("\nat the end: {}\n", machine());
   }
 }

@@ -67,6 +67,13 @@ VirtualRoom make_room(const Rig& rig, bool loopback) {
 
 }  // namespace
 
+Rig workload_rig(const WorkloadOptions& options) { return make_rig(options); }
+
+void write_rig_with_positions(WorkloadOptions options, std::size_t positions, const std::filesystem::path& folder) {
+  options.positions = positions;
+  write_text_atomically(folder / "rig.toml", format_rig(make_rig(options)));
+}
+
 Workload make_workload(const WorkloadOptions& options) {
   Workload workload;
   workload.rig = make_rig(options);

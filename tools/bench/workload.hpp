@@ -24,6 +24,12 @@ struct Workload {
   std::vector<Recording> recordings;  // one a position
 };
 
+/// The rig of that workload alone.
+[[nodiscard]] Rig workload_rig(const WorkloadOptions& options);
+
+/// Writes rig.toml for more mic positions than there are recordings.
+void write_rig_with_positions(WorkloadOptions options, std::size_t positions, const std::filesystem::path& folder);
+
 [[nodiscard]] Workload make_workload(const WorkloadOptions& options);
 
 /// Writes rig.toml, stimulus.wav and positionN.wav, for the program and for scripts.

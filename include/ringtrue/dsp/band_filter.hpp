@@ -13,6 +13,32 @@ namespace ringtrue {
 /// `low_octaves` and `high_octaves` inside the band as a half cosine in log frequency.
 [[nodiscard]] double tapered_gain(double frequency_hz, Band band, double low_octaves, double high_octaves);
 
+/// The same for many frequencies of one band: no logarithm where it is 0 or 1.
+class TaperedGain {
+ public:
+  TaperedGain(Band band, double low_octaves, double high_octaves);
+  [[nodiscard]] double at(double frequency_hz) const {
+    if (frequency_hz >= flat_.low.value() && frequency_hz <= flat_.high.value()) return 1.0;
+    return tapered_gain(frequency_hz, band_, low_octaves_, high_octaves_);
+  }
+
+ private:
+  Band band_;
+  Band flat_;
+  double low_octaves_;
+  double high_octaves_;
+};
+
+/// Bins [from, to) of a transform that lie strictly inside a band.
+struct BinRange {
+  std::size_t from = 0;
+  std::size_t to = 0;
+};
+[[nodiscard]] BinRange bins_inside(const RealFft& fft, Band band, Hertz sample_rate);
+
+/// Gain of the window of `hann_band_analytic` for the bins of `bins_inside`, in order.
+[[nodiscard]] std::vector<double> hann_band_gains(const RealFft& fft, Band band, Hertz sample_rate);
+
 /// In-phase and quadrature parts of a band-filtered signal: x + i Hilbert(x).
 struct AnalyticSignal {
   std::vector<double> in_phase;
@@ -28,6 +54,12 @@ struct AnalyticSignal {
 /// Zero-phase filter with `tapered_gain`, circular; returns fft.size() samples.
 [[nodiscard]] std::vector<double> tapered_band(const RealFft& fft, std::span<const std::complex<double>> bins,
                                                Band band, double low_octaves, double high_octaves, Hertz sample_rate);
+
+/// As `tapered_band`, at `sample_rate / keep_one_in`: the inverse transform is as much shorter. Nothing is lost where
+/// the band ends below half of that. @param keep_one_in  divides fft.size() / 2
+[[nodiscard]] std::vector<double> thinned_tapered_band(const RealFft& fft, std::span<const std::complex<double>> bins,
+                                                       Band band, double low_octaves, double high_octaves,
+                                                       Hertz sample_rate, std::size_t keep_one_in);
 
 /// Magnitude of an analytic signal.
 [[nodiscard]] std::vector<double> envelope(const AnalyticSignal& signal);

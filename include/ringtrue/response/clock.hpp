@@ -20,6 +20,21 @@ struct SweepPair {
 /// Speakers played (at least) twice, with their first and last sweep; in order of Stimulus::sweeps.
 [[nodiscard]] std::vector<SweepPair> sweep_pairs(const Stimulus& stimulus);
 
+constexpr double earliest_lag_s = -0.65;  // recorder started 0.5 s late: everything comes early in its file
+constexpr double latest_lag_s = 1.2;      // recorder started 0.5 s early, plus latency and flight
+
+/// A lag at which a sweep's response peaks.
+struct Lag {
+  double lag_s;
+  double weight;  // 1 for a third of the strongest peak's height or more: reverberation counts little
+};
+
+/// Lags at which a response peaks ten times above its median, strongest first. @param h  sample zero_index is lag 0
+[[nodiscard]] std::vector<Lag> prominent_lags(std::vector<double> h, std::size_t zero_index, double rate_hz);
+
+/// Lags that many sweeps have in common: those with the most votes first, and others with half as many at least.
+[[nodiscard]] std::vector<double> agreed_lags(const std::vector<std::vector<Lag>>& lags_by_sweep);
+
 /// How far into a recording the stimulus starts, to some milliseconds: the lag at which several sweeps agree.
 ///
 /// Searches start offsets of -0.65 s (recorder early) to +1.2 s (recorder late, or latency). A lag counts when the

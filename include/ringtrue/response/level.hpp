@@ -1,6 +1,8 @@
 #pragma once
 
+#include <cstddef>
 #include <optional>
+#include <vector>
 
 #include "ringtrue/core/units.hpp"
 #include "ringtrue/response/measurement.hpp"
@@ -19,6 +21,28 @@ struct BandLevel {
   double signal_to_noise_db = 0.0;  // signal over the noise left in the mean of the takes, same weighting
 };
 
+/// The spectra of one stretch of takes, for the levels of any number of bands: two transforms for all of them.
+class StretchLevels {
+ public:
+  /// @param from, to  samples of the takes to use: the direct sound and its decay
+  StretchLevels(const Takes& takes, std::size_t from, std::size_t to);
+
+  /// @returns empty when the noise hides the signal (the sum is not positive)
+  [[nodiscard]] std::optional<BandLevel> level(Band band) const;
+  /// Level of nothing but the noise; empty when there is none.
+  [[nodiscard]] std::optional<double> noise_db(Band band) const;
+
+ private:
+  template <class Term>
+  void over_bins(Band band, const Term& term) const;
+
+  double df_hz_ = 1.0;
+  double padding_ = 1.0;            // length of the transform over that of the stretch
+  std::vector<double> mean_power_;  // |M|^2
+  std::vector<double> noise_power_;
+};
+
+/// One band alone.
 /// @param from, to  samples of the takes to use: the direct sound and its decay
 /// @returns empty when the noise hides the signal (the sum is not positive)
 [[nodiscard]] std::optional<BandLevel> pink_band_level(const Takes& takes, Band band, std::size_t from, std::size_t to);

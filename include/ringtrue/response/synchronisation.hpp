@@ -17,6 +17,7 @@ struct Synchronisation {
   Timeline timeline;
   std::vector<double> zero_frames;  // of each sweep: where its first arrival is expected in the recording
   std::vector<bool> whole;          // of each sweep: inside the recording and not cut by a step
+  bool torn = false;  // interleaved only: samples were lost, or no speaker was heard twice; times are not to be trusted
 };
 
 /// `quick` looks at some pairs of sweeps and at all when these disagree; `thorough` looks at all.
@@ -27,5 +28,9 @@ enum class Thoroughness { quick, thorough };
 [[nodiscard]] std::optional<Synchronisation> synchronise(const Stimulus& stimulus, std::span<const float> channel,
                                                          double nominal_rate_hz, Thoroughness thoroughness,
                                                          unsigned threads);
+
+/// Whether a sweep that arrives at `zero_frame` lies within a recording of so many frames.
+[[nodiscard]] bool inside_recording(const Stimulus& stimulus, std::size_t sweep, double zero_frame, double rate_hz,
+                                    std::size_t frames);
 
 }  // namespace ringtrue

@@ -41,12 +41,14 @@ struct StimulusOptions {
   bool allow_loud = false;     // peak levels above -6 dBFS need this
   Seconds main_sweep{2.2};     // length of a sweep over 20 Hz-20 kHz; narrower bands take less at the same rate
   Seconds sub_sweep{2.2};      // length of a sub's sweep over its own band
-  Seconds decay{0.75};         // silence after each sweep
+  Seconds decay{0.75};         // silence after each sweep; interleaved: the room's reverberation time
   Seconds lead_in{0.5};        // silence first
+  bool interleave = false;     // sweeps overlap in time (interleave.hpp)
+  int harmonics = 3;           // interleaved: highest order of distortion that is kept out of every window, 3 to 5
 };
 
 /// Plans the excitation for a rig: synchronised exponential sweeps, one speaker after another, then all once
-/// more in another order. Pure.
+/// more in another order; or interleaved. Pure.
 /// @throws InvalidInput  when an option is out of range, or a speaker's band does not fit under half the sample rate
 [[nodiscard]] Stimulus plan_stimulus(const Rig& rig, const StimulusOptions& options);
 

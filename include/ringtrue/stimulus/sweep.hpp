@@ -22,4 +22,8 @@ namespace ringtrue {
 /// @throws InvalidInput  when a bound above is broken
 [[nodiscard]] SweepShape synchronised_sweep(Band band, Seconds rate_constant, double peak, Hertz sample_rate);
 
+/// The same sweep at exactly this L: sweeps of other bands that overlap in time share it to the last digit, so that
+/// they never cross. It starts at any phase, at no amplitude. @throws InvalidInput  as above, or when L is not positive
+[[nodiscard]] SweepShape sweep_at_rate(Band band, Seconds rate_constant, double peak, Hertz sample_rate);
+
 }  // namespace ringtrue
