@@ -1,7 +1,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "ringtrue/placement/judge_places.hpp"
+#include "ringtrue/placement/nominal.hpp"
 #include "room.hpp"
 
 namespace ringtrue {
@@ -29,15 +29,15 @@ double mirrored_ms(Point source, int axis, double at, double c_m_s) {
 }
 
 std::vector<Source> placed_speakers(const Rig& rig, const Calibration& calibration) {
-  const auto nominal = nominal_directions(rig);
+  const auto nominal = nominal_places(rig);
   std::vector<Source> sources;
   for (std::size_t s = 0; s < calibration.speakers.size(); ++s) {
     const MeasuredSpeaker& measured = calibration.speakers[s].measured;
     if (measured.room.reflections.empty()) continue;
     if (measured.position_m) {
       sources.push_back({s, *measured.position_m});
-    } else if (nominal.size() == calibration.speakers.size() && measured.positions.front().distance_m) {
-      sources.push_back({s, place(nominal[s], *measured.positions.front().distance_m)});
+    } else if (nominal[s] && measured.positions.front().distance_m) {
+      sources.push_back({s, place(nominal[s]->direction, *measured.positions.front().distance_m)});
     }
   }
   return sources;
