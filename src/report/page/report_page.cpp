@@ -9,10 +9,13 @@
 #include "../plan_page_style.hpp"
 #include "bass_charts.hpp"
 #include "chart.hpp"
+#include "correction_charts.hpp"
 #include "../in_output_order.hpp"
 #include "measured_charts.hpp"
 #include "page_texts.hpp"
+#include "room_charts.hpp"
 #include "ringtrue/core/units.hpp"
+#include "ringtrue/report/places_drawing.hpp"
 
 namespace ringtrue {
 namespace {
@@ -37,6 +40,9 @@ class Page {
         "</details>\n</figure>\n",
         escaped(chart.title), chart.rows.empty() ? "" : " rows", chart.id, escaped(chart.summary), chart.id);
     charts_.push_back(std::move(chart));
+  }
+  void figure(std::optional<Chart> chart) {
+    if (chart) figure(std::move(*chart));
   }
   [[nodiscard]] const std::string& html() const { return html_; }
   [[nodiscard]] const std::string& contents() const { return contents_; }
@@ -159,30 +165,48 @@ void add_overview(Page& page, const Calibration& calibration) {
            "so that it adds up best with them.</p>\n");
 }
 
-void add_speaker(Page& page, const SpeakerResult& speaker, std::size_t index, const SpeakerMeasurement* measured) {
+std::string reflections(const SpeakerResult& speaker) {
+  std::string html;
+  for (const ReflectionResult& reflection : speaker.measured.room.reflections) {
+    html += fmt::format("<li>{:.1f} ms after the direct sound, {:.2f} m longer, {:.0f} dB{}</li>\n", reflection.delay_ms,
+                        reflection.path_m, reflection.level_db,
+                        reflection.surface.empty() ? "" : ": perhaps the " + escaped(reflection.surface));
+  }
+  return html.empty() ? html : "<details><summary>Strongest early reflections</summary>\n<ul>\n" + html + "</ul></details>\n";
+}
+
+void add_speaker(Page& page, const Calibration& calibration, std::size_t index, const SpeakerMeasurement* measured) {
+  const SpeakerResult& speaker = calibration.speakers[index];
   page.add(fmt::format("<section class=\"speaker\" aria-labelledby=\"speaker-{0}\">\n<h3 id=\"speaker-{0}\">{1}, output "
                        "{2}</h3>\n",
                        index, escaped(speaker.label), speaker.output));
-  if (measured == nullptr || !measured->heard || measured->response.samples.empty()) {
-    page.add("<p>No response was measured.</p>\n</section>\n");
+  if (speaker.status == Status::silent) {
+    page.add("<p>Nothing was heard of it.</p>\n</section>\n");
     return;
   }
   page.add("<div class=\"charts\">\n");
-  page.figure(page::impulse_chart(speaker, index, *measured));
-  if (speaker.kind == SpeakerKind::main) page.figure(page::reflection_chart(speaker, index, *measured));
-  page.add("</div>\n</section>\n");
+  page.figure(page::response_chart(calibration, index));
+  if (measured != nullptr && measured->heard && !measured->response.samples.empty()) {
+    page.figure(page::impulse_chart(speaker, index, *measured));
+    if (speaker.kind == SpeakerKind::main) page.figure(page::reflection_chart(speaker, index, *measured));
+  }
+  page.figure(page::harmonic_chart(speaker, index));
+  page.add("</div>\n" + reflections(speaker) + "</section>\n");
 }
 
 void add_speakers(Page& page, const Calibration& calibration, std::span<const PositionMeasurement> responses) {
   page.heading("loudspeakers", "Each loudspeaker");
   if (responses.empty()) {
-    page.add("<p>The impulse responses are not in the folder of the calibration.</p>\n");
-    return;
+    page.add("<p>The impulse responses are not in the folder of the calibration: their charts are left out.</p>\n");
   }
+  page.add("<div class=\"charts\">\n");
+  page.figure(page::overlay_chart(calibration, false));
+  page.figure(page::overlay_chart(calibration, true));
+  page.add("</div>\n");
   for (const auto* speaker : in_output_order(calibration)) {
     const auto index = static_cast<std::size_t>(speaker - calibration.speakers.data());
-    const auto& measured = responses.front().speakers;
-    add_speaker(page, *speaker, index, index < measured.size() ? &measured[index] : nullptr);
+    const bool known = !responses.empty() && index < responses.front().speakers.size();
+    add_speaker(page, calibration, index, known ? &responses.front().speakers[index] : nullptr);
   }
 }
 
@@ -197,6 +221,23 @@ void add_bass(Page& page, const Calibration& calibration) {
   }
   page.add("</div>\n<details><summary>In words, with the phase at the crossover</summary>\n<ul>\n" + phases +
            "</ul>\n</details>\n");
+}
+
+void add_places(Page& page, const Calibration& calibration) {
+  if (!has_places(calibration)) return;
+  page.heading("places", "Where they stand");
+  page.add(places_drawing(calibration));
+}
+
+void add_room(Page& page, const Calibration& calibration) {
+  auto decay = page::decay_chart(calibration.room);
+  auto noise = page::noise_chart(calibration.room);
+  if (!decay && !noise) return;
+  page.heading("room", "The room");
+  page.add("<div class=\"charts\">\n");
+  page.figure(std::move(decay));
+  page.figure(std::move(noise));
+  page.add("</div>\n");
 }
 
 void add_how(Page& page, const Calibration& calibration) {
@@ -218,8 +259,8 @@ std::string document(const std::string& title, const std::string& body, const st
       "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
       "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
       "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; "
-      "script-src 'unsafe-inline'; img-src data:\">\n<title>{}</title>\n<style>{}{}</style>\n</head>\n",
-      escaped(title), plan_page_style, page::style);
+      "script-src 'unsafe-inline'; img-src data:\">\n<title>{}</title>\n<style>{}{}{}</style>\n</head>\n",
+      escaped(title), plan_page_style, places_drawing_style(), page::style);
   html += "<body>\n<main>\n" + body + "</main>\n";
   html += "<script type=\"application/json\" id=\"numbers\">" + page::format_charts(charts) + "</script>\n";
   html += fmt::format("<script>{}</script>\n<script>{}</script>\n</body>\n</html>\n", page::chart_library, page::script);
@@ -235,8 +276,10 @@ std::string format_report_page(const Calibration& calibration, std::span<const P
   page.heading("findings", "What was found");
   page.add(findings(calibration));
   add_overview(page, calibration);
+  add_places(page, calibration);
   add_bass(page, calibration);
   add_speakers(page, calibration, responses);
+  add_room(page, calibration);
   add_how(page, calibration);
 
   const std::string title = title_of(calibration.rig);
