@@ -166,9 +166,9 @@ int run(const CLI::App& command, const Options& options) {
   SourceOptions source = options.source;
   source.takes_folder = std::filesystem::path{options.out} / "takes";
   source.overwrite = options.overwrite;
+  const CalibrateOptions how = calibrate_options(command, options);
   const Rig rig = read_rig(options.rig);
   require_bass_management(rig, options);
-  const CalibrateOptions how = calibrate_options(command, options);
   const auto microphone = microphone_of(command, options);
   const OutputFolder out{options.out,
                          options.overwrite,

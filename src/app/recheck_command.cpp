@@ -183,7 +183,7 @@ int run(const CLI::App& command, Options options) {
 Command add_recheck_command(CLI::App& program) {
   const auto options = std::make_shared<Options>();
   CLI::App& command =
-      *program.add_subcommand("recheck", "after a speaker was moved: its new values; or what has drifted");
+      *program.add_subcommand("recheck", "after a move: its new values; or what has drifted");
   command.add_option("rig", options->rig, "the rig")->option_text("RIG.toml")->required();
   command.add_option("--against", options->against, "the calibration that holds so far")
       ->option_text("calibration.json")

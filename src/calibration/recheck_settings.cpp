@@ -137,12 +137,6 @@ void set_values(const Field& field, std::span<const std::size_t> named,
   }
 }
 
-void renew_equaliser(const Calibration& fresh, std::size_t s, SpeakerResult& speaker) {
-  const bool computed =
-      std::ranges::any_of(fresh.speakers, [](const SpeakerResult& any) { return !any.settings.equaliser.empty(); });
-  if (computed) speaker.settings.equaliser = fresh.speakers[s].settings.equaliser;
-}
-
 std::vector<std::optional<double>> wanted_delays(const Calibration& fresh, std::span<const std::size_t> named,
                                                  const Calibration& calibration) {
   const Target target = mean_of_kept(calibration, named, [&](std::size_t s) {
@@ -199,7 +193,6 @@ void renew_settings(const Calibration& fresh, std::span<const PositionMeasuremen
     const bool managed = speaker.kind == SpeakerKind::sub && fresh.bass_alignment;
     if (managed || speaker.measured.polarity != Polarity::unsure)
       speaker.settings.invert = fresh.speakers[s].settings.invert;
-    renew_equaliser(fresh, s, speaker);
   }
   set_values({&Settings::delay_ms, interface.delay_range_ms, interface.delay_step_ms, "delay", "ms", 2}, named,
              wanted_delays(fresh, named, calibration), result);

@@ -7,6 +7,7 @@ namespace ringtrue {
 namespace {
 
 constexpr double boost_share = 0.12;  // b: what a dB of boost costs against a dB left; tuned (docs/correction.md)
+constexpr double level_share = 0.08;  // c: what a dB of level costs: a broad cut is better made by the trim
 constexpr double limit_share = 30.0;  // the same beyond the limit of the sum
 constexpr double limit_margin_db = 0.03;
 
@@ -73,7 +74,8 @@ Eigen::ArrayXd FitModel::left(const Eigen::ArrayXd& gain, std::size_t speaker) c
 double FitModel::cost(const Eigen::ArrayXd& gain, std::size_t speaker) const {
   const double even = 1.0 / static_cast<double>(gain.size());
   return (weights_[speaker] * left(gain, speaker).square()).sum() +
-         even * boost_residual(gain, most_boost_db_).square().sum();
+         even * boost_residual(gain, most_boost_db_).square().sum() +
+         std::pow(level_share * (weights_[speaker] * gain).sum(), 2.0);
 }
 
 double FitModel::cost(std::span<const Slot> slots) const {
@@ -109,6 +111,8 @@ void FitModel::normal_equations(std::span<const Slot> slots, Eigen::MatrixXd& sq
     const Eigen::MatrixXd centred = own.rowwise() - means;
     square += centred.transpose() * w.matrix().asDiagonal() * centred;
     downhill += centred.transpose() * (w * left(gain, m)).matrix();
+    square += level_share * level_share * means.transpose() * means;
+    downhill -= level_share * level_share * (w * gain).sum() * means.transpose();
     const Eigen::ArrayXd boost = boost_slope(gain, most_boost_db_);
     square += even * own.transpose() * boost.square().matrix().asDiagonal() * own;
     downhill -= even * own.transpose() * (boost * boost_residual(gain, most_boost_db_)).matrix();

@@ -79,7 +79,7 @@ TEST_CASE("a peak level above -6 dBFS is refused unless it is asked for, and one
 TEST_CASE("calibrate takes exactly one whole source") {
   check_refusals(
       {{"calibrate rig.toml --out d",
-        "ringtrue calibrate: no source: give --stimulus with --recording, or --virtual ROOM.toml" + see_calibrate},
+        "ringtrue calibrate: no source: give --stimulus with --recording, --device NAME, or --virtual ROOM.toml" + see_calibrate},
        {"calibrate rig.toml --out d --virtual r.toml --stimulus s.wav --recording p.wav",
         "ringtrue calibrate: --virtual and --recording are two sources: give one of them" + see_calibrate},
        {"calibrate rig.toml --out d --recording p.wav",
@@ -87,11 +87,12 @@ TEST_CASE("calibrate takes exactly one whole source") {
        {"calibrate rig.toml --out d --stimulus s.wav",
         "ringtrue calibrate: --stimulus needs --recording, what the microphone heard" + see_calibrate},
        {"calibrate rig.toml --out d --stimulus s.wav --recording p.wav --level-dbfs -20",
-        "ringtrue calibrate: --level-dbfs, --loud, --sweep-seconds and --decay-seconds are for --virtual: a stimulus "
-        "file has its own" +
+        "ringtrue calibrate: --level-dbfs, --loud, --sweep-seconds, --decay, --interleave and --harmonics are for "
+        "--device and --virtual: a stimulus file has its own" +
             see_calibrate},
        {"calibrate rig.toml --out d --virtual r.toml --loopback-channel 2",
-        "ringtrue calibrate: --input-channel and --loopback-channel are for --recording: a virtual room has its own" +
+        "ringtrue calibrate: --input-channel and --loopback-channel are for --recording and --device: a virtual "
+        "room has its own" +
             see_calibrate},
        {"calibrate rig.toml --out d --stimulus s.wav --recording p.wav --loopback-channel 1",
         "ringtrue calibrate: --loopback-channel and --input-channel are the same channel" + see_calibrate},

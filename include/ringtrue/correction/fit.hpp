@@ -12,9 +12,10 @@ namespace ringtrue {
 ///
 /// Minimised over all filters together, g the sum of a speaker's filters in dB, w the weights, mean with weights:
 ///
-///     sum w (wanted - g - mean(wanted - g))^2  +  sum w (b max(0, g))^2  +  limit penalty
+///     sum w (wanted - g - mean(wanted - g))^2  +  sum w (b max(0, g))^2  +  (c mean g)^2  +  limit penalty
 ///
-/// The free mean leaves the level to the trim; b makes cuts do the work. Greedy placement: of all peaks (and shelves
+/// The free mean leaves the level to the trim; b makes cuts do the work, c keeps them from becoming one broad cut that
+/// costs headroom. Greedy placement: of all peaks (and shelves
 /// at the ends) on a grid the one that lowers the sum most is added, then all are moved together by bounded
 /// Levenberg-Marquardt steps (K. Levenberg, Quart. Appl. Math. 2 (1944); D. Marquardt, J. SIAM 11 (1963)), until
 /// another would win too little or the bands are used up. Then filters that no longer earn their place are taken out,
