@@ -6,7 +6,7 @@ packages=(build-essential cmake ninja-build pkg-config
           libfftw3-dev libsndfile1-dev libsoxr-dev libeigen3-dev libceres-dev
           portaudio19-dev jackd2 libjack-jackd2-dev
           libfmt-dev libcli11-dev libtomlplusplus-dev nlohmann-json3-dev doctest-dev
-          python3-numpy python3-scipy
+          python3-numpy python3-scipy python3-jsonschema
           libjs-chart.js chromium chromium-driver  # the report page and the look at it in a browser
           clang libclang-rt-14-dev valgrind)       # fuzzing, counting instructions
 

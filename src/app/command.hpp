@@ -19,6 +19,7 @@ struct Command {
 [[nodiscard]] Command add_recheck_command(CLI::App& program);
 [[nodiscard]] Command add_verify_command(CLI::App& program);
 [[nodiscard]] Command add_export_command(CLI::App& program);
+[[nodiscard]] Command add_history_command(CLI::App& program);
 [[nodiscard]] Command add_simulate_command(CLI::App& program);
 
 }  // namespace ringtrue::app

@@ -70,7 +70,7 @@ int run_or_throw(int argc, const char* const* argv) {
                                       add_linecheck_command(program), add_stimulus_command(program),
                                       add_calibrate_command(program), add_verify_command(program),
                                       add_recheck_command(program),   add_export_command(program),
-                                      add_simulate_command(program)};
+                                      add_simulate_command(program),  add_history_command(program)};
   return read_and_run(program, commands, argc, argv);
 }
 

@@ -1,0 +1,73 @@
+#include "settings_rows.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <string_view>
+
+namespace ringtrue {
+namespace {
+
+constexpr double metres_per_foot = 0.3048;  // exact (international foot)
+
+}  // namespace
+
+double in_unit(double delay_ms, DelayUnit unit, const Rig& rig) {
+  const double metres = delay_ms * 1e-3 * speed_of_sound(Celsius{rig.room.temperature_c}).value();
+  switch (unit) {
+    case DelayUnit::milliseconds: return delay_ms;
+    case DelayUnit::samples: return delay_ms * 1e-3 * rig.interface.sample_rate_hz;
+    case DelayUnit::metres: return metres;
+    case DelayUnit::feet: return metres / metres_per_foot;
+  }
+  return delay_ms;
+}
+
+double shown_delay(double delay_ms, DelayUnit unit, const Rig& rig) {
+  if (unit == DelayUnit::milliseconds) return delay_ms;
+  const double scale = unit == DelayUnit::samples ? 10.0 : 1'000.0;
+  return std::round(in_unit(delay_ms, unit, rig) * scale) / scale;
+}
+
+bool has_decimal_comma(const std::string& locale) {
+  constexpr std::array<std::string_view, 22> languages{"bg", "cs", "da", "de", "el", "es", "et", "fi",
+                                                       "fr", "hr", "hu", "it", "nb", "nl", "no", "pl",
+                                                       "pt", "ro", "ru", "sv", "tr", "uk"};
+  constexpr std::array<std::string_view, 3> exceptions{"de_CH", "es_MX", "it_CH"};
+  const std::string name = locale.substr(0, locale.find('.'));
+  if (std::ranges::find(exceptions, name) != exceptions.end()) return false;
+  return std::ranges::find(languages, name.substr(0, name.find_first_of("_-"))) != languages.end();
+}
+
+std::string plain_number(double value, bool decimal_comma) {
+  std::string text = fmt::format("{:.6f}", std::round(value * 1e6) / 1e6 + 0.0);
+  text.erase(text.find_last_not_of('0') + 1);
+  if (text.back() == '.') text.pop_back();
+  if (decimal_comma) std::ranges::replace(text, '.', ',');
+  return text;
+}
+
+std::vector<const SpeakerResult*> settings_order(const Calibration& calibration) {
+  std::vector<const SpeakerResult*> rows;
+  for (const auto& speaker : calibration.speakers) rows.push_back(&speaker);
+  std::ranges::stable_sort(rows, {}, &SpeakerResult::output);
+  return rows;
+}
+
+const char* short_name(DelayUnit unit) {
+  switch (unit) {
+    case DelayUnit::milliseconds: return "ms";
+    case DelayUnit::samples: return "samples";
+    case DelayUnit::metres: return "m";
+    case DelayUnit::feet: return "ft";
+  }
+  return "ms";
+}
+
+const char* words(FilterShape shape) {
+  return shape == FilterShape::peak ? "peak" : shape == FilterShape::low_shelf ? "low shelf" : "high shelf";
+}
+
+}  // namespace ringtrue
