@@ -6,7 +6,8 @@ packages=(build-essential cmake ninja-build pkg-config
           libfftw3-dev libsndfile1-dev libsoxr-dev libeigen3-dev libceres-dev portaudio19-dev
           libfmt-dev libcli11-dev libtomlplusplus-dev nlohmann-json3-dev doctest-dev
           libjs-chart.js chromium chromium-driver
-          python3-numpy python3-scipy)
+          python3-numpy python3-scipy
+          clang libclang-rt-14-dev)  # for fuzzing
 
 is_installed() { [ "$(dpkg-query -W -f '${db:Status-Status}' "$1" 2>/dev/null)" = installed ]; }
 

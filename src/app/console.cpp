@@ -20,8 +20,13 @@ void print_error(const std::string& line) { std::fputs((text::printable(line) + 
 
 std::string read_text_file(const std::filesystem::path& path, std::size_t largest_bytes) {
   std::error_code error;
-  if (!std::filesystem::is_regular_file(path, error)) {
-    throw InvalidInput{path.string(), "there is no such file", "check the name"};
+  const auto status = std::filesystem::status(path, error);
+  if (std::filesystem::is_directory(status)) {
+    throw InvalidInput{path.string(), "is a folder", "give the name of a file in it"};
+  }
+  if (!std::filesystem::exists(status)) throw InvalidInput{path.string(), "there is no such file", "check the name"};
+  if (!std::filesystem::is_regular_file(status)) {
+    throw InvalidInput{path.string(), "is a device or a pipe, not a file", "save it to a file first"};
   }
   const auto size = std::min<std::uintmax_t>(std::filesystem::file_size(path, error), largest_bytes) + 1;
   std::ifstream file{path, std::ios::binary};

@@ -12,6 +12,7 @@
 #include "crossover_check.hpp"
 #include "crossover_suggestion.hpp"
 #include "places.hpp"
+#include "spots.hpp"
 #include "ringtrue/alignment/delays.hpp"
 #include "ringtrue/alignment/trims.hpp"
 #include "ringtrue/core/errors.hpp"
@@ -302,7 +303,9 @@ Calibration calibrate(const Rig& rig, std::span<const PositionMeasurement> posit
   const std::vector<double> later_ms = set_bass(rig, positions, options, calibration);
   set_delays(rig, later_ms, calibration);
   add_polarity_findings(rig, calibration);
-  if (!set_places(rig, positions, calibration)) add_wiring_note(positions, calibration.findings);
+  const SpotCheck spots = check_spots(rig, positions);
+  calibration.findings.insert(calibration.findings.end(), spots.findings.begin(), spots.findings.end());
+  if (!set_places(rig, positions, spots.in_place, calibration)) add_wiring_note(positions, calibration.findings);
   std::ranges::stable_sort(calibration.findings, {}, [](const Finding& finding) { return rank(finding.severity); });
   return calibration;
 }

@@ -66,6 +66,17 @@ std::vector<std::vector<float>> read_channels(SoundReader& file, std::span<const
   return channels;
 }
 
+/// A float file may go over full scale; 60 dB over it there is no sound, but a damaged file.
+void refuse_nonsense(const std::string& name, std::span<const float> channel, std::size_t rate) {
+  constexpr float loudest = 1'000.0F;
+  const auto found = std::ranges::find_if(channel, [](float x) { return std::abs(x) > loudest; });
+  if (found == channel.end()) return;
+  throw InvalidInput{name,
+                     fmt::format("a sample is {:.2g} at {:.4f} s, where 1 is full scale", static_cast<double>(*found),
+                                 static_cast<double>(found - channel.begin()) / static_cast<double>(rate)),
+                     "record again, or export the file as 24 bit"};
+}
+
 }  // namespace
 
 Recording read_recording(const std::filesystem::path& path, int loopback_channel, int microphone_channel) {
@@ -81,6 +92,7 @@ Recording read_recording(const std::filesystem::path& path, int loopback_channel
   if (loopback_channel != 0) wanted.push_back(static_cast<std::size_t>(loopback_channel) - 1);
   const auto rate = static_cast<std::size_t>(file.sample_rate_hz());
   auto channels = read_channels(file, wanted, longest_s * rate, "30 minutes");
+  for (const auto& channel : channels) refuse_nonsense(file.name(), channel, rate);
   Recording recording{file.name(), static_cast<double>(rate), std::move(channels.front()), {}};
   if (loopback_channel != 0) recording.loopback = std::move(channels.back());
   return recording;

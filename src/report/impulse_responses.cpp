@@ -1,7 +1,6 @@
 #include "ringtrue/report/impulse_responses.hpp"
 
 #include <algorithm>
-#include <cassert>
 #include <cmath>
 #include <cstddef>
 #include <nlohmann/json.hpp>
@@ -11,6 +10,7 @@
 #include "ringtrue/capture/atomic_file.hpp"
 #include "ringtrue/capture/wav_file.hpp"
 #include "ringtrue/core/errors.hpp"
+#include "ringtrue/dsp/resample.hpp"
 
 namespace ringtrue {
 namespace {
@@ -57,13 +57,20 @@ void add_channel(Aligned& aligned, const SpeakerMeasurement& measurement) {
   aligned.remainder_ms.push_back(0.0);
   if (!was_heard(measurement)) return;
   const ImpulseResponse& response = measurement.response;
-  assert(response.sample_rate_hz == aligned.sample_rate_hz);
   const double samples_per_ms = aligned.sample_rate_hz / 1'000.0;
   const double late_ms = response.first_sample_ms - aligned.first_sample_ms;
   const double late_samples = std::round(late_ms * samples_per_ms);
   auto& channel = aligned.channels.back();
   channel.resize(static_cast<std::size_t>(late_samples), 0.0F);
-  channel.insert(channel.end(), response.samples.begin(), response.samples.end());
+  if (response.sample_rate_hz == aligned.sample_rate_hz) {
+    channel.insert(channel.end(), response.samples.begin(), response.samples.end());
+  } else {  // a position recorded at another rate; the response is per sample, so its samples shrink as the rate grows
+    const std::vector<double> samples(response.samples.begin(), response.samples.end());
+    const double scale = response.sample_rate_hz / aligned.sample_rate_hz;
+    for (const double x : resample(samples, response.sample_rate_hz, aligned.sample_rate_hz)) {
+      channel.push_back(static_cast<float>(scale * x));
+    }
+  }
   aligned.remainder_ms.back() = late_ms - late_samples / samples_per_ms;
 }
 

@@ -7,6 +7,8 @@
 #include <map>
 #include <span>
 
+#include "crossed_bass.hpp"
+
 namespace ringtrue {
 namespace {
 
@@ -107,65 +109,29 @@ void compare_levels(const Rig& rig, PositionMeasurement& measurement) {
   }
 }
 
-/// A sub whose upper octave is as loud as its lower ones, and without the lowest: what a main's woofer sounds like.
-bool sounds_like_main(const SpeakerMeasurement& measured) {
-  if (!measured.heard) return false;
-  const auto level_at = [&](double centre) -> std::optional<double> {
-    for (const OctaveReading& octave : measured.octaves) {
-      if (std::abs(octave.centre_hz / centre - 1.0) < 0.1) return octave.level_db;
-    }
-    return {};
-  };
-  const auto low = level_at(63.1);
-  const auto high = level_at(125.9);
-  return low && high && *high > *low + 3.0;
-}
-
 /// Not heard is not silent where the noise would have hidden the fellows as well.
 void doubt_silence(const Rig& rig, PositionMeasurement& measurement) {
   constexpr double plain_db = 10.0;  // the limit must lie this far under the fellows to call one silent
   std::vector<double> heights;
+  std::vector<double> levels;
   for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
-    if (is_main(rig, s) && measurement.speakers[s].heard) heights.push_back(measurement.speakers[s].direct_db);
+    const SpeakerMeasurement& measured = measurement.speakers[s];
+    if (!is_main(rig, s) || !measured.heard) continue;
+    heights.push_back(measured.direct_db);
+    if (measured.level_db) levels.push_back(measured.level_db->value);
   }
-  if (heights.empty()) return;
-  const double usual_db = median(std::move(heights));
+  if (heights.empty() || levels.empty()) return;
+  const double usual_height_db = median(std::move(heights));
+  const double usual_level_db = median(std::move(levels));
   for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
     SpeakerMeasurement& measured = measurement.speakers[s];
-    if (!is_main(rig, s) || measured.heard || measured.bass_only || !measured.trusted) continue;
-    if (measured.direct_db < usual_db - plain_db) continue;
+    if (measured.heard || measured.bass_only || !measured.trusted) continue;
+    if (measured.direct_db < (is_main(rig, s) ? usual_height_db : usual_level_db) - plain_db) continue;
     measured.trusted = false;
     add(measurement, Severity::warn, "low-signal-to-noise", rig.speakers[s],
         fmt::format("{}: {} (output {}) cannot be told from the noise, silent or not. Measure louder, or when it is "
                     "quieter.",
                     measurement.name, rig.speakers[s].label, rig.speakers[s].output));
-  }
-}
-
-void find_bass_only(const Rig& rig, PositionMeasurement& measurement) {
-  for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
-    if (!measurement.speakers[s].bass_only) continue;
-    measurement.speakers[s].trusted = false;
-    std::optional<std::size_t> sub;
-    for (std::size_t other = 0; other < rig.speakers.size(); ++other) {
-      if (!is_main(rig, other) && sounds_like_main(measurement.speakers[other])) sub = other;
-    }
-    const Speaker& speaker = rig.speakers[s];
-    if (!sub) {
-      add(measurement, Severity::stop, "bass-only", speaker,
-          fmt::format("{} (output {}) plays bass and nothing above: its cable may lead to the sub, or its tweeter and "
-                      "crossover are dead.",
-                      speaker.label, speaker.output));
-      continue;
-    }
-    measurement.speakers[*sub].trusted = false;
-    const Speaker& other = rig.speakers[*sub];
-    for (const Speaker* named : {&speaker, &other}) {
-      add(measurement, Severity::stop, "swapped-outputs", *named,
-          fmt::format("Outputs {} ({}) and {} ({}) are exchanged: {} plays only bass and {} plays none. Exchange the "
-                      "two cables and measure again.",
-                      speaker.output, speaker.label, other.output, other.label, speaker.label, other.label));
-    }
   }
 }
 
@@ -227,7 +193,9 @@ void widen_for_dispersion(const Rig& rig, PositionMeasurement& measurement) {
     if (is_main(rig, s) && measurement.speakers[s].heard) dispersions.push_back(measurement.speakers[s].dispersion_ms);
   }
   if (dispersions.empty()) return;
-  const double usual_ms = median(dispersions);
+  // Against the mean, not the median: where half the ring has another crossover neither half is the odd one.
+  double usual_ms = 0.0;
+  for (const double dispersion : dispersions) usual_ms += dispersion / static_cast<double>(dispersions.size());
   double sum = 0.0;
   for (const double dispersion : dispersions) sum += (dispersion - usual_ms) * (dispersion - usual_ms);
   const double spread_ms = std::sqrt(sum / static_cast<double>(dispersions.size()));
@@ -244,7 +212,7 @@ void widen_for_dispersion(const Rig& rig, PositionMeasurement& measurement) {
 void compare_fellows(const Rig& rig, PositionMeasurement& measurement) {
   doubt_silence(rig, measurement);
   compare_levels(rig, measurement);
-  find_bass_only(rig, measurement);
+  find_crossed_bass(rig, measurement);
   find_shared_outputs(rig, measurement);
 }
 

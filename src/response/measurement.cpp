@@ -10,6 +10,7 @@
 #include "ringtrue/response/measurement_findings.hpp"
 #include "ringtrue/response/recording_checks.hpp"
 #include "ringtrue/response/speaker_measures.hpp"
+#include "ringtrue/response/steady_noise.hpp"
 #include "ringtrue/response/sweep_pair.hpp"
 #include "ringtrue/response/synchronisation.hpp"
 #include "ringtrue/response/take_choice.hpp"
@@ -168,6 +169,7 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
   compare_fellows(rig, result);
   widen_for_dispersion(rig, result);
   find_low_signal(rig, result);
+  add_steady_noise(steady_noise(stimulus, *sync, channels.microphone), result);
   shift_times(result, zero_ms.value_or(earliest_arrival_ms(rig, result)));
   return result;
 }

@@ -56,6 +56,15 @@ bool plays_bass_only(const Takes& takes, Band flat) {
   return !middle || middle->level_db.value < level->level_db.value - 25.0;
 }
 
+/// The level of nothing but the noise, in the band of a sub's level.
+double noise_level_db(const Takes& takes, Band band) {
+  Takes noise_alone = takes;
+  noise_alone.mean = takes.noise;
+  noise_alone.noise.assign(takes.noise.size(), 0.0);
+  const auto noise = pink_band_level(noise_alone, band, 0, takes.mean.size());
+  return noise ? noise->level_db.value : -300.0;
+}
+
 }  // namespace
 
 SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sweep_band, double nominal_rate_hz) {
@@ -67,11 +76,18 @@ SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sw
     if (const auto onset = subwoofer_onset(takes, sweep_band)) {
       arrival = onset->arrival;
       result.sign = onset->sign;
+    } else {
+      constexpr double onset_needs_db = 12.0;  // what stands out of the noise, in round figures
+      result.direct_db = noise_level_db(takes, {Hertz{30.0}, Hertz{80.0}}) + onset_needs_db;
     }
   } else {
     arrival = full_range_arrival(takes, flat);
     result.bass_only = (!arrival || arrival->signal_to_noise_db < 30.0) && plays_bass_only(takes, flat);
-    if (result.bass_only) return result;
+    if (result.bass_only) {  // what it plays is kept: it may be what the sub plays
+      result.response = {takes.sample_rate_hz, -static_cast<double>(takes.zero_index) * to_ms, {}};
+      result.response.samples.assign(takes.mean.begin(), takes.mean.end());
+      return result;
+    }
     result.direct_db = arrival ? arrival->height_db : detection_limit_db(takes, flat);
     if (arrival) result.sign = woofer_sign(takes, arrival->index, flat);
   }
@@ -87,8 +103,9 @@ SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sw
   const double zero = static_cast<double>(takes.zero_index);
   result.arrival_ms = Estimate{(arrival->index - zero) * to_ms, arrival->uncertainty_samples * to_ms};
   result.dispersion_ms = arrival->dispersion_samples * to_ms;
-  // Beside noise, what the window's ends and the bins' edges leave: seen in simulated rooms without noise.
-  constexpr double level_floor_db = 0.0025;
+  // Beside noise: what the window's ends and the bins' edges leave (0.0025 dB in simulated rooms without noise), and a
+  // loudspeaker's own compression. A third harmonic d3 changes the level by 3 d3: 0.03 % make 0.008 dB.
+  constexpr double level_floor_db = 0.0075;
   result.level_db = Estimate{level->level_db.value, std::hypot(level->level_db.uncertainty, level_floor_db)};
   result.signal_to_noise_db = level->signal_to_noise_db;
   result.decay_time_s = mid_decay_time_s(takes, arrival->index, flat);

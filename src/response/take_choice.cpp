@@ -4,6 +4,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "displacement.hpp"
+
 namespace ringtrue {
 namespace {
 
@@ -92,6 +94,8 @@ class Usual {
 struct PairDisturbance {
   std::array<double, 2> ratio{0.0, 0.0};
   std::array<std::size_t, 2> block{0, 0};
+  std::size_t first_block = 0;  // of all that are disturbed
+  std::size_t last_block = 0;
 
   [[nodiscard]] bool any() const { return ratio[0] > 0.0 || ratio[1] > 0.0; }
 };
@@ -111,6 +115,8 @@ PairDisturbance find_disturbance(const Usual& usual, std::size_t pair, const Pai
       filter = f;
     }
     if (strongest == 0.0) continue;
+    if (!found.any()) found.first_block = block;
+    found.last_block = block;
     const auto offset = static_cast<std::ptrdiff_t>(block * block_frames);
     const auto take = static_cast<std::size_t>(
         disturbed_take(microphone, starts[0] + offset, starts[1] + offset, block_frames, filter));
@@ -150,11 +156,19 @@ bool breaks_off(const RecordingFaults& faults, std::size_t sweep, Stretch where)
   return dropped.from < where.to && dropped.to > where.from;
 }
 
+std::ptrdiff_t frames_of(std::size_t blocks, std::size_t block) { return static_cast<std::ptrdiff_t>(blocks * block); }
+
+/// Frames after the start of a response's window at which its sweep begins and ends.
+struct SweepPlace {
+  std::ptrdiff_t from = 0;
+  std::ptrdiff_t to = 0;
+};
+
 /// Names what disturbed a pair: samples lost inside a sweep, a buffer heard twice, or a noise.
 void judge_disturbance(TakeChoice& choice, const SweepPair& pair, const PairResponse& response, Band band,
                        const PairDisturbance& found, const std::array<std::ptrdiff_t, 2>& starts,
                        const Synchronisation& sync, const RecordingFaults& faults, std::span<const float> microphone,
-                       std::size_t block) {
+                       std::size_t block, SweepPlace where) {
   if (const auto broken = broken_sweep(response, band, sync.rate_hz)) {
     // Where the time line already says beside which sweep samples were lost, that is the broken one.
     const bool first_beside = beside_a_step(pair.first, sync);
@@ -165,9 +179,21 @@ void judge_disturbance(TakeChoice& choice, const SweepPair& pair, const PairResp
     return;
   }
   const std::array<std::size_t, 2> sweeps{pair.first, pair.second};
+  if (!beside_a_step(pair.first, sync) && !beside_a_step(pair.second, sync)) {
+    if (const auto displaced = find_displacement(microphone, starts, frames_of(found.first_block, block),
+                                                 frames_of(found.last_block + 1, block), where.from, where.to)) {
+      choice.faults[static_cast<std::size_t>(displaced->take)] = TakeFault::cut;
+      choice.broken_frames = displaced->frames;
+      return;
+    }
+  }
   const std::size_t worse = found.ratio[0] >= found.ratio[1] ? 0 : 1;
+  const auto disturbed = [&](std::size_t take) { return found.ratio[take] > also_disturbed * found.ratio[worse]; };
   for (const std::size_t take : {0U, 1U}) {
-    if (found.ratio[take] <= also_disturbed * found.ratio[worse]) continue;
+    if (!disturbed(take)) continue;
+    // From lost samples on the takes differ by the sweep itself, and which of them is louder is chance: not a noise too.
+    const std::size_t other = 1 - take;
+    if (disturbed(other) && beside_a_step(sweeps[other], sync) && !beside_a_step(sweeps[take], sync)) continue;
     if (beside_a_step(sweeps[take], sync)) {
       choice.faults[take] = TakeFault::cut;
       continue;
@@ -225,7 +251,10 @@ std::vector<TakeChoice> choose_takes(const Stimulus& stimulus, std::span<const S
       const PairDisturbance found = find_disturbance(usual, i, responses[i], microphone, starts, block);
       const Band band = flat_band(stimulus.shapes[stimulus.sweeps[pairs[i].first].shape].band);
       if (found.any()) {
-        judge_disturbance(choices[i], pairs[i], responses[i], band, found, starts, sync, faults, microphone, block);
+        const auto before = static_cast<std::ptrdiff_t>(zero_index);
+        const auto length = static_cast<std::ptrdiff_t>(sweep_frames(stimulus, pairs[i].first, sync.rate_hz));
+        judge_disturbance(choices[i], pairs[i], responses[i], band, found, starts, sync, faults, microphone, block,
+                          {before, before + length});
       }
     }
     settle(choices[i]);

@@ -24,7 +24,8 @@ bool before(const Place& place, std::size_t sweep) { return sweep > place.after;
 bool cut(const Place& place, std::size_t sweep) { return place.inside && sweep == place.after; }
 
 struct Fit {
-  double misfit = std::numeric_limits<double>::infinity();
+  double misfit = std::numeric_limits<double>::infinity();       // largest residual, frames
+  double unexplained = std::numeric_limits<double>::infinity();  // the same, less four times its own uncertainty
   double ppm = 0.0;
   double ppm_uncertainty = 0.0;
   std::vector<double> frames;  // of each step
@@ -67,10 +68,14 @@ Fit fit_places(std::span<const SpanReading> readings, std::span<const Place> pla
   const Eigen::VectorXd x = decomposition.solve(b);
   if (std::abs(x[0]) > believable_ppm) return fit;
   const Eigen::VectorXd residual = A * x - b;
-  fit.misfit = 0.0;
+  fit.misfit = fit.unexplained = 0.0;
   for (Eigen::Index r = 0; r < rows; ++r) {
-    const double weight = 1.0 / std::hypot(used[static_cast<std::size_t>(r)]->uncertainty, 0.02);
-    fit.misfit = std::max(fit.misfit, std::abs(residual[r]) / weight);
+    // A pair without treble is read to a frame or two only: what its own uncertainty explains needs no step.
+    constexpr double explained = 4.0;
+    const double uncertainty = used[static_cast<std::size_t>(r)]->uncertainty;
+    const double frames = std::abs(residual[r]) * std::hypot(uncertainty, 0.02);
+    fit.misfit = std::max(fit.misfit, frames);
+    fit.unexplained = std::max(fit.unexplained, frames - explained * uncertainty);
   }
   fit.ppm = x[0];
   fit.ppm_uncertainty = std::sqrt((A.transpose() * A).inverse()(0, 0));
@@ -82,12 +87,13 @@ Fit fit_places(std::span<const SpanReading> readings, std::span<const Place> pla
 
 bool better(const Fit& fit, const Fit& best) {
   // A place in the silence explains as much as one inside a sweep with one reading more: prefer it when it holds.
+  constexpr double as_good_frames = 0.05;  // below, misfits differ by chance
   const double penalty = static_cast<double>(fit.left_out) - static_cast<double>(best.left_out);
-  return fit.misfit < best.misfit * std::pow(0.5, penalty) - 1e-9;
+  return std::max(fit.misfit, as_good_frames) < std::max(best.misfit, as_good_frames) * std::pow(0.5, penalty) - 1e-9;
 }
 
 Timeline from_fit(const Fit& fit, std::span<const Place> places) {
-  Timeline timeline{{fit.ppm, fit.ppm_uncertainty}, {}, fit.misfit};
+  Timeline timeline{{fit.ppm, fit.ppm_uncertainty}, {}, fit.unexplained};
   for (std::size_t p = 0; p < places.size(); ++p) {
     timeline.steps.push_back({fit.frames[p], places[p].after, places[p].inside});
   }
@@ -97,7 +103,7 @@ Timeline from_fit(const Fit& fit, std::span<const Place> places) {
 Timeline solve(std::span<const SpanReading> readings, std::size_t sweeps, bool with_offset, double nominal_rate_hz) {
   const Fit clock_alone = fit_places(readings, {}, with_offset, nominal_rate_hz);
   Timeline best_timeline = from_fit(clock_alone, {});
-  if (clock_alone.misfit <= whole_again_frames || readings.size() < 3) return best_timeline;
+  if (clock_alone.unexplained <= whole_again_frames || readings.size() < 3) return best_timeline;
 
   std::vector<Place> places;
   for (std::size_t sweep = 0; sweep < sweeps; ++sweep) {
@@ -112,7 +118,7 @@ Timeline solve(std::span<const SpanReading> readings, std::size_t sweeps, bool w
     best = fit;
     best_timeline = from_fit(fit, one);
   }
-  if (best.misfit > whole_again_frames && readings.size() >= 5) {
+  if (best.unexplained > whole_again_frames && readings.size() >= 5) {
     const Fit best_of_one = best;
     for (std::size_t i = 0; i < places.size(); ++i) {
       for (std::size_t j = i + 1; j < places.size(); ++j) {
@@ -123,7 +129,7 @@ Timeline solve(std::span<const SpanReading> readings, std::size_t sweeps, bool w
         best_timeline = from_fit(fit, two);
       }
     }
-    if (best.misfit > 0.3 * best_of_one.misfit) best_timeline.misfit = best.misfit;
+    if (best.misfit > 0.3 * best_of_one.misfit) best_timeline.misfit = best.unexplained;
   }
   return best_timeline;
 }

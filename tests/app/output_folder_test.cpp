@@ -1,6 +1,9 @@
 #include "output_folder.hpp"
 
 #include <doctest/doctest.h>
+#include <signal.h>
+#include <sys/wait.h>
+#include <unistd.h>
 
 #include <functional>
 #include <stdexcept>
@@ -87,6 +90,27 @@ TEST_CASE("nothing is left when writing fails half way") {
   publish(top.path() / "d", false, "0");
   CHECK_THROWS_AS(OutputFolder(top.path() / "d", true, names).publish(fail_half_way), InvalidInput);
   CHECK(everything_in(top.path()) == Names{"d", "d/parts", "d/parts/0.wav", "d/seal.json"});
+}
+
+TEST_CASE("a program killed at any moment leaves the old results or the new, whole") {
+  const test::TemporaryFolder top;
+  const fs::path folder = top.path() / "d";
+  publish(folder, false, "0");
+  for (int round = 0; round < 30; ++round) {
+    const pid_t child = fork();
+    REQUIRE(child >= 0);
+    if (child == 0) {
+      for (int version = 1;; ++version) publish(folder, true, std::to_string(version));
+    }
+    usleep(static_cast<useconds_t>(1'000 + 377 * round));
+    kill(child, SIGKILL);
+    waitpid(child, nullptr, 0);
+    const std::string version = test::content_of(folder / "seal.json");
+    CHECK(everything_in(folder) == Names{"parts", "parts/" + version + ".wav", "seal.json"});
+    CHECK(test::content_of(folder / "parts" / (version + ".wav")) == version);
+  }
+  publish(folder, true, "last");  // and the next one tidies up what they left
+  CHECK(everything_in(top.path()) == Names{"d", "d/parts", "d/parts/last.wav", "d/seal.json"});
 }
 
 TEST_CASE("a link to a folder stays a link") {

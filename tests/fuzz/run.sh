@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
-# Fuzzes each reader for SECONDS with two jobs; fails on a find and leaves it in build-fuzz/finds/READER.
+# Fuzzes each reader for SECONDS, all at the same time; fails on a find and leaves it in build-fuzz/finds/READER.
 #   tests/fuzz/run.sh SECONDS [READER ...]
-# Needs Debian's clang and libclang-rt-14-dev beside what tools/setup.sh installs.
+# Needs Debian's clang and libclang-rt-14-dev (tools/setup.sh installs them).
 # RINGTRUE_FUZZ_BUILD: another build folder than build-fuzz.
 set -euo pipefail
 cd "$(dirname "$0")/../.."
@@ -15,15 +15,23 @@ build=$(realpath -m "${RINGTRUE_FUZZ_BUILD:-build-fuzz}")
 cmake --preset fuzz -B "$build" >/dev/null
 cmake --build "$build" --target "${readers[@]/#/ringtrue_fuzz_}"
 
-found=0
-for reader in "${readers[@]}"; do
-  # What was found worth keeping grows in the build folder; the seeds in the source stay as they are.
+fuzz() {  # what was found worth keeping grows in the build folder; the seeds in the source stay as they are
+  local reader=$1 seeds=$PWD/tests/fuzz/corpus/$1
   mkdir -p "$build/corpus/$reader" "$build/finds/$reader"
-  seeds=$PWD/tests/fuzz/corpus/$reader
-  echo "== $reader, $seconds s"
-  (cd "$build/finds/$reader" &&
-   "$build/tests/fuzz/ringtrue_fuzz_$reader" -jobs=2 -workers=2 -max_total_time="$seconds" -max_len=16384 -timeout=10 \
-     -rss_limit_mb=2048 -print_final_stats=1 "$build/corpus/$reader" "$seeds" >/dev/null 2>&1) || found=1
-  grep -h "^stat::number_of_executed_units\|^SUMMARY" "$build/finds/$reader"/fuzz-*.log || true
+  cd "$build/finds/$reader"
+  "$build/tests/fuzz/ringtrue_fuzz_$reader" -max_total_time="$seconds" -max_len=16384 -timeout=30 \
+    -rss_limit_mb=2048 -print_final_stats=1 "$build/corpus/$reader" "$seeds" >fuzz.log 2>&1
+}
+
+jobs=()
+for reader in "${readers[@]}"; do
+  (fuzz "$reader") &
+  jobs+=($!)
+done
+found=0
+for i in "${!readers[@]}"; do
+  wait "${jobs[$i]}" || found=1
+  echo "== ${readers[$i]}, $seconds s"
+  grep -h "^stat::number_of_executed_units\|^SUMMARY" "$build/finds/${readers[$i]}/fuzz.log" || true
 done
 [ "$found" -eq 0 ] || { echo "fuzz: a reader did not withstand; the bytes are in $build/finds" >&2; exit 1; }

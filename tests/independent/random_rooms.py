@@ -42,7 +42,7 @@ UNCODED_RECORDING_FAULTS = ("dropout-inserted", "automatic-gain", "noise-gate", 
 CODED_FAULTS = RIG_FAULTS + RECORDING_FAULTS
 ALL_FAULTS = CODED_FAULTS + UNCODED_RIG_FAULTS + UNCODED_RECORDING_FAULTS
 CASES = ("identical", "noisy", "mixed", "drift", "loopback", "layouts", "bass", "subs", "healthy", "faults",
-         "faults-uncoded")
+         "faults-uncoded", "trouble", "uncertainty")
 SLOPES = ("LR12", "LR24", "LR36", "LR48", "BW12", "BW18", "BW24")
 
 
@@ -50,7 +50,7 @@ SLOPES = ("LR12", "LR24", "LR36", "LR48", "BW12", "BW18", "BW24")
 class Expected:
     """A finding that has to come (or may come, when not required).
 
-    code: as in the contract, "" for any code; speakers: labels of which at least one must be named, () when none in
+    code: as in the contract, "" for any code, "a|b" for either; speakers: labels of which at least one must be named, () when none in
     particular; by: "touched" or "clipped" when the labels are only known once the stimulus is; refusal: exit status 2
     is as good.
     """
@@ -76,7 +76,10 @@ class Trial:
     spoiled: tuple[str, ...] = ()           # labels whose figures are not judged
     quiet: tuple[str, ...] = ()             # labels whose level settings are not judged
     judge_accuracy: bool = True
-    wrong_stimulus: bool = False
+    wrong_stimulus: str = ""                # "foreign": other sweeps; else options of another stimulus of the program
+    rig_offsets_m: tuple = ()               # microphone offsets as the rig has them, where they are not the true ones
+    order: tuple[int, ...] = ()             # recordings as they are handed over, where that is not their order
+    judged_positions: tuple[int, ...] | None = None     # whose figures are judged; None: all
     faults: tuple[str, ...] = ()
     notes: dict = field(default_factory=dict)
 
@@ -252,7 +255,7 @@ def make_trial(case: str, seed: int, index: int, faults: tuple[str, ...] = ()) -
     if layout_name == "custom" or (case == "layouts" and rng.random() < 0.5):
         outputs = dict(zip(layout, (int(k) for k in rng.permutation(24)[:len(layout)] + 1)))
     models = [random_two_way(rng)]
-    if case in ("mixed", "healthy"):
+    if case in ("mixed", "healthy") or (case == "uncertainty" and index % 2):
         models = [random_two_way(rng, kind) for kind in rng.permutation(CROSSOVERS)[:rng.integers(2, 4)]]
         if case == "mixed" and all(m.crossover != "LR2" for m in models):
             models[-1] = random_two_way(rng, "LR2")
@@ -265,9 +268,14 @@ def make_trial(case: str, seed: int, index: int, faults: tuple[str, ...] = ()) -
     written = CUSTOM_LAYOUT if layout_name == "custom" else \
         BS2051_NAMES.get(layout_name, layout_name) if index % 2 else layout_name
     trial = Trial(case, index, "", scene, bass_managed, notes={"layout": layout_name, "written": written})
-    trial = _VARIATIONS[case](trial, rng, faults)
+    if case == "trouble":
+        from random_trouble import trouble      # which builds on this file
+        trial = trouble(trial, rng, faults)
+    else:
+        trial = _VARIATIONS[case](trial, rng, faults)
     scene = trial.scene
-    text = rig_toml(f"{case} {index}", written, room, scene.speakers, bass_managed, scene.mic_offsets_m, trial.notes)
+    text = rig_toml(f"{case} {index}", written, room, scene.speakers, bass_managed,
+                    trial.rig_offsets_m or scene.mic_offsets_m, trial.notes)
     return replace(trial, rig_toml=text)
 
 
@@ -320,6 +328,15 @@ def _mixed(trial: Trial, rng: np.random.Generator, faults) -> Trial:
         trial = replace(trial, faults=(f"polarity {label}",),
                         expected=(Expected("polarity", "inverted-polarity", (label,)),))
     return trial
+
+
+def _uncertainty(trial: Trial, rng: np.random.Generator, faults) -> Trial:
+    """One model or several in noise of any strength: is what is stated as uncertainty true?"""
+    if rng.random() < 0.5:
+        trial = _mixed(trial, rng, faults)
+    noise = replace(trial.scene.noise, signal_to_noise_db=rng.uniform(0.0, 45.0))
+    return replace(_with(trial, noise=noise), expected=trial.expected + (
+        Expected("noise", "low-signal-to-noise|unsure-polarity", required=False),))
 
 
 def _drift(trial: Trial, rng: np.random.Generator, faults) -> Trial:
@@ -549,17 +566,18 @@ def _low_snr(trial, rng, name, targets):
 
 def _whole_recording(trial, rng, name, targets):
     """Faults that spoil the recording as such; refusing it is as good as a finding."""
-    settings = {"automatic-gain": {"automatic_gain": True}, "noise-gate": {"noise_gate": True},
+    settings = {"automatic-gain": {"automatic_gain": 0.6}, "noise-gate": {"noise_gate": 30.0},
                 "mic-silent": {"mic_silent": True}, "channels-swapped": {"channels_swapped": True},
                 "cut-short": {"cut_short": rng.uniform(0.3, 0.8)},
                 "nan": {"nan_at": rng.uniform(0.1, 0.9), "sample_format": "float32"}, "wrong-stimulus": {}}[name]
     trial = _changed_recorder(trial, **settings)
     return _noted(trial, name, Expected(name, "", refusal=True), judge_accuracy=False,
-                  wrong_stimulus=name == "wrong-stimulus")
+                  wrong_stimulus="foreign" if name == "wrong-stimulus" else "")
 
 
 _VARIATIONS = {"identical": _as_is, "noisy": _noisy, "mixed": _mixed, "drift": _drift, "loopback": _loopback,
                "layouts": _as_is, "bass": _bass, "subs": _subs, "healthy": _healthy, "faults": _faults,
+               "uncertainty": _uncertainty,
                "faults-uncoded": _faults_uncoded}
 _FAULTS = {"silent": _silent, "polarity": _polarity, "swapped": _swapped, "doubled": _doubled, "quiet": _quiet,
            "tweeter-dead": _dead_driver, "woofer-dead": _dead_driver, "clipping": _clipping, "dropout": _dropout,

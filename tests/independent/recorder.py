@@ -21,6 +21,8 @@ class Noise:
     hum_dbfs: float | None = None
     hum_hz: float = 50.0
     rumble_dbfs: float | None = None
+    hum_re_signal_db: float | None = None       # hum set against the rms while sweeps play; wins over hum_dbfs
+    rumble_re_signal_db: float | None = None
     seed: int = 1
 
 
@@ -59,8 +61,8 @@ class Recorder:
     clip_fraction: float | None = None  # flat tops at this fraction of the loudest main's peak ...
     clip_at_dbfs: float = 0.0           # ... which then stand at this level in the file
     dropouts: tuple[Dropout, ...] = ()
-    automatic_gain: bool = False
-    noise_gate: bool = False
+    automatic_gain: float = 0.0         # how much of a change in level it makes up for, 0 to 1; 0.6 is usual
+    noise_gate: float = 0.0             # how far the noise is pulled down, dB; 30 is usual
     mic_silent: bool = False
     channels_swapped: bool = False
     cut_short: float | None = None      # the recording ends after this fraction of the stimulus
@@ -184,11 +186,20 @@ def ambient_noise(noise: Noise, count: int, sample_rate_hz: float, signal_rms: f
         white = _amplitude(noise.white_dbfs)
     if white is not None:
         total += white * generator.standard_normal(count)
-    if noise.hum_dbfs is not None:
-        total += _amplitude(noise.hum_dbfs) * hum(count, sample_rate_hz, noise.hum_hz, generator)
-    if noise.rumble_dbfs is not None:
-        total += _amplitude(noise.rumble_dbfs) * rumble(count, sample_rate_hz, generator)
+    hum_rms = _steady_rms(noise.hum_dbfs, noise.hum_re_signal_db, signal_rms)
+    if hum_rms:
+        total += hum_rms * hum(count, sample_rate_hz, noise.hum_hz, generator)
+    rumble_rms = _steady_rms(noise.rumble_dbfs, noise.rumble_re_signal_db, signal_rms)
+    if rumble_rms:
+        total += rumble_rms * rumble(count, sample_rate_hz, generator)
     return total
+
+
+def _steady_rms(dbfs: float | None, re_signal_db: float | None, signal_rms: float) -> float:
+    """Rms of a noise that is given against the sweeps, or else against full scale; 0 when absent."""
+    if re_signal_db is not None:
+        return signal_rms * _amplitude(re_signal_db)
+    return 0.0 if dbfs is None else _amplitude(dbfs)
 
 
 # ---- disturbances ----------------------------------------------------------------------------------------------
@@ -231,18 +242,18 @@ def add_event(x: np.ndarray, event: Event, sample_rate_hz: float, at_sample: int
         x[first:last] += burst[first - at_sample:last - at_sample]
 
 
-def automatic_gain(x: np.ndarray, sample_rate_hz: float) -> np.ndarray:
+def automatic_gain(x: np.ndarray, sample_rate_hz: float, share: float = 0.6) -> np.ndarray:
     """What a conferencing input does: quiet passages come up, loud ones go down, by up to 12 dB, within about 0.5 s."""
     level = _block_level(x, sample_rate_hz, attack_s=0.15, release_s=0.8)
-    gain = np.clip((0.1 / np.maximum(level, 1e-6)) ** 0.6, 0.25, 4.0)
+    gain = np.clip((0.1 / np.maximum(level, 1e-6)) ** share, 0.25, 4.0)
     return x * _per_sample(gain, len(x), sample_rate_hz)
 
 
-def noise_gate(x: np.ndarray, sample_rate_hz: float) -> np.ndarray:
-    """Noise suppression: whatever is more than 25 dB below the loud passages is pulled down by 30 dB."""
+def noise_gate(x: np.ndarray, sample_rate_hz: float, by_db: float = 30.0) -> np.ndarray:
+    """Noise suppression: whatever is more than 25 dB below the loud passages is pulled down by by_db."""
     level = _block_level(x, sample_rate_hz, attack_s=0.005, release_s=0.05)
     threshold = np.percentile(level, 90) * _amplitude(-25.0)
-    gain = np.where(level > threshold, 1.0, _amplitude(-30.0))
+    gain = np.where(level > threshold, 1.0, _amplitude(-by_db))
     return x * _per_sample(np.convolve(gain, np.ones(3) / 3, mode="same"), len(x), sample_rate_hz)
 
 
@@ -319,9 +330,9 @@ def record(mic: np.ndarray, loopback: np.ndarray | None, play_rate_hz: float, re
         threshold = recorder.clip_fraction * loudest
         heard = np.clip(heard / gain, -threshold, threshold) * (_amplitude(recorder.clip_at_dbfs) / threshold)
     if recorder.automatic_gain:
-        heard = automatic_gain(heard, recorder.sample_rate_hz)
+        heard = automatic_gain(heard, recorder.sample_rate_hz, recorder.automatic_gain)
     if recorder.noise_gate:
-        heard = noise_gate(heard, recorder.sample_rate_hz)
+        heard = noise_gate(heard, recorder.sample_rate_hz, recorder.noise_gate)
     if recorder.mic_silent:
         heard = np.zeros(count)
     channels = [heard]

@@ -71,6 +71,7 @@ class Scene:
     disturbances: tuple[Disturbance, ...] = ()
     wires: tuple[tuple[int, str], ...] | None = None     # (output, label) pairs; None = every speaker its own output
     mic_response: tuple[tuple[float, float], ...] = ()   # (frequency_hz, gain_db), straight lines over log frequency
+    silent_at: tuple[tuple[str, int], ...] = ()          # (label, position): switched off while this one was recorded
 
     def speakers_on(self, output: int) -> list[int]:
         """Indices of the speakers that an interface output (counted from 1) really feeds."""
@@ -204,6 +205,8 @@ def play(scene: Scene, stimulus: WavFile, truth: Truth) -> tuple[list[np.ndarray
             if loopback is not None:
                 loopback[where] += fft.irfft(spectrum * fft.rfft(electrical, length), length)[:len(signal) + size - 1]
             for p, spot in enumerate(fact["positions"]):
+                if (entry.label, p) in scene.silent_at:
+                    continue
                 response = truth.transfer[entry.label][p] * late * mic_filter(scene, f)
                 driven = _driven_spectrum(scene, entry, signal, spectrum, length)
                 part = fft.irfft(driven * fft.rfft(fft.irfft(response, size), length), length)

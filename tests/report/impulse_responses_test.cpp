@@ -2,6 +2,8 @@
 
 #include <doctest/doctest.h>
 
+#include <algorithm>
+#include <cmath>
 #include <filesystem>
 #include <fstream>
 #include <nlohmann/json.hpp>
@@ -87,6 +89,27 @@ TEST_CASE("what whole samples cannot express of a channel's time stands in the i
   CHECK(read_sound(folder.path() / "L.wav").channels[1][2] == 0.75F);
   // A quarter of a sample at 48 kHz: 0.25 / 48 ms = 0.005208333 ms, written to the nanosecond.
   CHECK(index_of(folder.path())["speakers"][0]["remainder_ms"] == Json{0.0, 0.005208});
+}
+
+TEST_CASE("a position recorded at another sample rate joins the others' time line") {
+  const test::TemporaryFolder folder;
+  auto positions = two_positions();
+  // A low-passed impulse of gain 1 at 96 kHz, 1 ms after the first sample.
+  std::vector<float> fast(384);
+  for (std::size_t n = 0; n < fast.size(); ++n) {
+    const double x = (static_cast<double>(n) - 96.0) / 12.0;
+    fast[n] = static_cast<float>(std::exp(-0.5 * x * x) / (12.0 * std::sqrt(2.0 * 3.14159265358979)));
+  }
+  positions[1].speakers[0].response = {96'000.0, 4.0, fast};
+  write_impulse_responses(folder.path() / "ir", two_speakers(), positions);
+  const Sound left = read_sound(folder.path() / "ir" / "L.wav");
+  CHECK(left.sample_rate_hz == 48'000.0);
+  REQUIRE(left.channels.size() == 2);
+  const auto& channel = left.channels[1];
+  double sum = 0.0;  // the gain at 0 Hz stays what it was
+  for (const float x : channel) sum += static_cast<double>(x);
+  CHECK(std::abs(sum - 1.0) < 1e-3);
+  CHECK(std::max_element(channel.begin(), channel.end()) - channel.begin() == 48);
 }
 
 TEST_CASE("a speaker heard nowhere has no file and says so in the index") {

@@ -272,6 +272,36 @@ TEST_CASE("samples lost inside a sweep are counted and everything is put back") 
   }
 }
 
+TEST_CASE("samples lost or put in during the first or the last sweep are found, though no other pair spans them") {
+  for (const bool loopback : {false, true}) {
+    const Scene& here = scene(loopback);
+    const std::size_t last = here.stimulus.sweeps.back().speaker;
+    for (const double share : {0.25, 0.5, 0.8}) {
+      for (const bool put_in : {false, true}) {
+        for (const std::size_t frames : {256U, 4'800U}) {
+          for (const bool first : {true, false}) {
+            CAPTURE(loopback);
+            CAPTURE(share);
+            CAPTURE(put_in);
+            CAPTURE(frames);
+            CAPTURE(first);
+            const std::size_t speaker = first ? here.stimulus.sweeps.front().speaker : last;
+            const std::string label = here.rig.speakers[speaker].label;
+            Recording recording = here.recording;
+            const std::size_t at = here.frame_in(speaker, first ? 0 : 1, share);
+            put_in ? test::insert_again(recording, at, frames) : test::lose(recording, at, frames);
+            const auto measured = here.measured(recording);
+            INFO(in_words(measured.findings));
+            CHECK(has(measured, "dropout", label, Severity::warn));
+            CHECK(only(measured, "dropout", label));
+            check_others(here, measured, nobody);
+          }
+        }
+      }
+    }
+  }
+}
+
 TEST_CASE("samples lost in the silence between two sweeps move nothing") {
   const Scene& here = scene(false);
   Recording recording = here.recording;

@@ -1,0 +1,120 @@
+#include "crossed_bass.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "ringtrue/response/clock.hpp"
+#include "ringtrue/response/deconvolution.hpp"
+#include "ringtrue/response/level.hpp"
+
+namespace ringtrue {
+namespace {
+
+// How much louder the upper end of a sub's band is than its lowest octave. In 60 simulated rooms, modes included: subs
+// with low-passes of 100 to 150 Hz -36 to -5 dB, two-way speakers on the sub's output -20 to +14 dB.
+constexpr double no_sub_at_all_db = 2.0;
+constexpr double may_be_no_sub_db = -17.0;
+
+bool is_main(const Rig& rig, std::size_t s) { return rig.speakers[s].kind == SpeakerKind::main; }
+
+/// That figure of a sub. Empty where it is not heard well, or its band is too narrow.
+std::optional<double> tilt_db(const Speaker& sub, const SpeakerMeasurement& measured) {
+  constexpr double needed_db = 15.0;
+  constexpr double widest_hz = 230.0;
+  constexpr double narrowest_hz = 140.0;
+  const Band flat = flat_band(sub.band);
+  if (!measured.heard || measured.signal_to_noise_db < needed_db) return {};
+  if (flat.high.value() < narrowest_hz || flat.low.value() > 40.0) return {};
+  const ImpulseResponse& response = measured.response;
+  const Takes takes{response.sample_rate_hz, 0, {response.samples.begin(), response.samples.end()},
+                    std::vector<double>(response.samples.size())};
+  const double end_hz = std::min(flat.high.value(), widest_hz);
+  const auto low = pink_band_level(takes, {flat.low, Hertz{1.7 * flat.low.value()}}, 0, takes.mean.size());
+  const auto high = pink_band_level(takes, {Hertz{end_hz / 1.3}, Hertz{end_hz}}, 0, takes.mean.size());
+  if (!low || !high) return {};
+  return high->level_db.value - low->level_db.value;
+}
+
+/// True when two outputs play the same speaker: their responses are alike where both sweeps reach.
+bool same_sound(const Rig& rig, const PositionMeasurement& measurement, std::size_t a, std::size_t b) {
+  constexpr double alike = 0.93;
+  const Band& one = rig.speakers[a].band;
+  const Band& other = rig.speakers[b].band;
+  const Band common{std::max(one.low, other.low), std::min(one.high, other.high)};
+  const ImpulseResponse& first = measurement.speakers[a].response;
+  const ImpulseResponse& second = measurement.speakers[b].response;
+  if (first.samples.empty() || first.samples.size() != second.samples.size()) return false;
+  if (common.high.value() < 1.2 * common.low.value()) return false;
+  const std::vector<double> x(first.samples.begin(), first.samples.end());
+  const std::vector<double> y(second.samples.begin(), second.samples.end());
+  return pair_lag(x, y, common, first.sample_rate_hz).coherence > alike;
+}
+
+/// The sub that may play what this bass-only main should, if there is one.
+std::optional<std::size_t> exchanged_with(const Rig& rig, const PositionMeasurement& measurement, std::size_t main) {
+  std::optional<std::size_t> sub;
+  double highest_db = may_be_no_sub_db;
+  for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
+    if (is_main(rig, s)) continue;
+    const auto tilt = tilt_db(rig.speakers[s], measurement.speakers[s]);
+    if (!tilt || *tilt < highest_db || same_sound(rig, measurement, main, s)) continue;
+    sub = s;
+    highest_db = *tilt;
+  }
+  return sub;
+}
+
+void add_exchange(PositionMeasurement& measurement, const Speaker& main, const Speaker& sub) {
+  for (const Speaker* named : {&main, &sub}) {
+    measurement.findings.push_back(
+        {Severity::stop, "swapped-outputs", named->label,
+         fmt::format("Outputs {} ({}) and {} ({}) are exchanged: {} plays only bass and {} plays what a main plays. "
+                     "Exchange the two cables and measure again.",
+                     main.output, main.label, sub.output, sub.label, main.label, sub.label)});
+  }
+}
+
+void add_bass_only(const Rig& rig, PositionMeasurement& measurement, std::size_t s) {
+  const Speaker& speaker = rig.speakers[s];
+  std::string why = "its cable may lead to a sub, or its tweeter and crossover are dead";
+  for (std::size_t other = 0; other < rig.speakers.size(); ++other) {
+    if (is_main(rig, other) || !measurement.speakers[other].heard) continue;
+    if (same_sound(rig, measurement, s, other)) why = "its cable leads to " + rig.speakers[other].label;
+  }
+  measurement.findings.push_back({Severity::stop, "bass-only", speaker.label,
+                                  fmt::format("{} (output {}) plays bass and nothing above: {}. Correct that and "
+                                              "measure again.",
+                                              speaker.label, speaker.output, why)});
+}
+
+}  // namespace
+
+void find_crossed_bass(const Rig& rig, PositionMeasurement& measurement) {
+  std::vector<bool> said(rig.speakers.size(), false);
+  for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
+    if (!measurement.speakers[s].bass_only) continue;
+    measurement.speakers[s].trusted = false;
+    if (const auto sub = exchanged_with(rig, measurement, s)) {
+      measurement.speakers[*sub].trusted = false;
+      said[*sub] = true;
+      add_exchange(measurement, rig.speakers[s], rig.speakers[*sub]);
+    } else {
+      add_bass_only(rig, measurement, s);
+    }
+  }
+  for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
+    SpeakerMeasurement& measured = measurement.speakers[s];
+    if (is_main(rig, s) || said[s]) continue;
+    if (tilt_db(rig.speakers[s], measured).value_or(-99.0) < no_sub_at_all_db) continue;
+    measured.trusted = false;
+    measurement.findings.push_back(
+        {Severity::stop, "full-range-sub", rig.speakers[s].label,
+         fmt::format("{} (output {}) plays more middle than bass: its cable may lead to a main speaker, or its low-pass "
+                     "is off and its lowest octave missing. Correct that and measure again.",
+                     rig.speakers[s].label, rig.speakers[s].output)});
+  }
+}
+
+}  // namespace ringtrue
