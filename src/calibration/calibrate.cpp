@@ -12,10 +12,10 @@
 #include "crossover_check.hpp"
 #include "crossover_suggestion.hpp"
 #include "places.hpp"
-#include "spots.hpp"
 #include "ringtrue/alignment/delays.hpp"
 #include "ringtrue/alignment/trims.hpp"
 #include "ringtrue/core/errors.hpp"
+#include "spots.hpp"
 
 namespace ringtrue {
 namespace {

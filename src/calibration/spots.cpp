@@ -82,10 +82,11 @@ void find_silent_here(const Rig& rig, std::span<const PositionMeasurement> posit
       where += fmt::format("{}{}", where.empty() ? "" : ", ", p + 1);
     }
     if (heard.empty() || silent.empty()) continue;
-    findings.push_back({Severity::warn, "silent-output", rig.speakers[s].label,
-                        fmt::format("{} (output {}) is heard at position {} but not at position {}: it was off or muted "
-                                    "for part of the time. Measure those positions again.",
-                                    rig.speakers[s].label, rig.speakers[s].output, heard, silent)});
+    findings.push_back(
+        {Severity::warn, "silent-output", rig.speakers[s].label,
+         fmt::format("{} (output {}) is heard at position {} but not at position {}: it was off or muted "
+                     "for part of the time. Measure those positions again.",
+                     rig.speakers[s].label, rig.speakers[s].output, heard, silent)});
   }
 }
 
@@ -112,7 +113,8 @@ struct Move {
   double uncertainty_m = 0.0;
 };
 
-/// By iterated least squares with weights 1 / (1 + (r / s)^2); a weak pull towards no move, for what the ring cannot see.
+/// By iterated least squares with weights 1 / (1 + (r / s)^2); a weak pull towards no move, for what the ring cannot
+/// see.
 std::optional<Move> find_move(const Rig& rig, std::span<const PositionMeasurement> positions, std::size_t p) {
   constexpr double pull_m = 0.5;
   const double c = speed_of_sound(Celsius{rig.room.temperature_c}).value();
@@ -223,8 +225,8 @@ void find_misplaced(const Rig& rig, std::span<const PositionMeasurement> positio
     const auto other = place_of(rig, p, positions.size(), moves[p]->by);
     const bool exchanged = other && moves[*other] && is_misplaced(*moves[*other]) &&
                            place_of(rig, *other, positions.size(), moves[*other]->by) == p;
-    std::string what = fmt::format("was made some {:.0f} cm from there ({})", 100.0 * length_m(moves[p]->by),
-                                   words_of(moves[p]->by));
+    std::string what =
+        fmt::format("was made some {:.0f} cm from there ({})", 100.0 * length_m(moves[p]->by), words_of(moves[p]->by));
     std::string remedy = "Put the microphone where the rig says, or correct [[position]] in the rig";
     if (exchanged) {
       what = fmt::format("fits position {}, and that one's fits this: the two are exchanged", *other + 1);
@@ -233,10 +235,9 @@ void find_misplaced(const Rig& rig, std::span<const PositionMeasurement> positio
       what = fmt::format("fits position {} instead", *other + 1);
       remedy = "Give the recordings in the rig's order, one for each position";
     }
-    check.findings.push_back(
-        {Severity::warn, "spot-misplaced", std::nullopt,
-         fmt::format("{}: the recording for position {} {}. {}{}.", positions[p].name, p + 1, what, remedy,
-                     p == 0 ? "; delays and trims belong to where it was made" : "")});
+    check.findings.push_back({Severity::warn, "spot-misplaced", std::nullopt,
+                              fmt::format("{}: the recording for position {} {}. {}{}.", positions[p].name, p + 1, what,
+                                          remedy, p == 0 ? "; delays and trims belong to where it was made" : "")});
   }
 }
 

@@ -28,7 +28,9 @@ std::optional<double> tilt_db(const Speaker& sub, const SpeakerMeasurement& meas
   if (!measured.heard || measured.signal_to_noise_db < needed_db) return {};
   if (flat.high.value() < narrowest_hz || flat.low.value() > 40.0) return {};
   const ImpulseResponse& response = measured.response;
-  const Takes takes{response.sample_rate_hz, 0, {response.samples.begin(), response.samples.end()},
+  const Takes takes{response.sample_rate_hz,
+                    0,
+                    {response.samples.begin(), response.samples.end()},
                     std::vector<double>(response.samples.size())};
   const double end_hz = std::min(flat.high.value(), widest_hz);
   const auto low = pink_band_level(takes, {flat.low, Hertz{1.7 * flat.low.value()}}, 0, takes.mean.size());
@@ -111,9 +113,10 @@ void find_crossed_bass(const Rig& rig, PositionMeasurement& measurement) {
     measured.trusted = false;
     measurement.findings.push_back(
         {Severity::stop, "full-range-sub", rig.speakers[s].label,
-         fmt::format("{} (output {}) plays more middle than bass: its cable may lead to a main speaker, or its low-pass "
-                     "is off and its lowest octave missing. Correct that and measure again.",
-                     rig.speakers[s].label, rig.speakers[s].output)});
+         fmt::format(
+             "{} (output {}) plays more middle than bass: its cable may lead to a main speaker, or its low-pass "
+             "is off and its lowest octave missing. Correct that and measure again.",
+             rig.speakers[s].label, rig.speakers[s].output)});
   }
 }
 

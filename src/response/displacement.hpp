@@ -14,8 +14,9 @@ struct Displacement {
   int take = 0;  // which take they are missing from, or too many in
 };
 
-/// Where the two takes of a sweep differ, looks whether they are the same sound at another time: samples were lost or put
-/// in during one of the two sweeps. Needed for the first and the last sweep of a recording, which no other pair spans.
+/// Where the two takes of a sweep differ, looks whether they are the same sound at another time: samples were lost or
+/// put in during one of the two sweeps. Needed for the first and the last sweep of a recording, which no other pair
+/// spans.
 ///
 /// @param starts   frames of the recording at which both takes begin
 /// @param from, to  where they differ, frames after `starts`

@@ -166,8 +166,8 @@ SteadyNoise steady_noise(const Stimulus& stimulus, const Synchronisation& sync, 
   if (median_between(power, df, 15.0, 100.0) <= denser * median_between(power, df, 300.0, 1'000.0)) return result;
   double rest = 0.0;
   for (std::size_t k = index_of(10.0 / df); static_cast<double>(k) * df < 100.0; ++k) {
-    const bool line = result.mains_hz > 0.0 &&
-                      std::abs(std::remainder(static_cast<double>(k) * df, result.mains_hz)) < 2.5 * df;
+    const bool line =
+        result.mains_hz > 0.0 && std::abs(std::remainder(static_cast<double>(k) * df, result.mains_hz)) < 2.5 * df;
     if (!line) rest += power[k];
   }
   result.rumble_db = in_db(rest / std::numbers::ln2 / loudness);  // the median of a noisy bin is ln 2 of its mean

@@ -191,7 +191,8 @@ void judge_disturbance(TakeChoice& choice, const SweepPair& pair, const PairResp
   const auto disturbed = [&](std::size_t take) { return found.ratio[take] > also_disturbed * found.ratio[worse]; };
   for (const std::size_t take : {0U, 1U}) {
     if (!disturbed(take)) continue;
-    // From lost samples on the takes differ by the sweep itself, and which of them is louder is chance: not a noise too.
+    // From lost samples on the takes differ by the sweep itself, and which of them is louder is chance: not a noise
+    // too.
     const std::size_t other = 1 - take;
     if (disturbed(other) && beside_a_step(sweeps[other], sync) && !beside_a_step(sweeps[take], sync)) continue;
     if (beside_a_step(sweeps[take], sync)) {

@@ -1,3 +1,5 @@
+#include "../../src/calibration/spots.hpp"
+
 #include <doctest/doctest.h>
 
 #include <algorithm>
@@ -5,7 +7,6 @@
 #include <string>
 #include <vector>
 
-#include "../../src/calibration/spots.hpp"
 #include "ringtrue/rig/layout.hpp"
 
 using namespace ringtrue;
@@ -29,8 +30,8 @@ struct Ring {
       speaker.output = output++;
       rig.speakers.push_back(speaker);
       const double turn = output % 2 == 0 ? 4.0 : -3.0;
-      stands.push_back(place({channel.nominal.azimuth_deg + turn, channel.nominal.elevation_deg - 2.0},
-                             1.7 + 0.07 * output));
+      stands.push_back(
+          place({channel.nominal.azimuth_deg + turn, channel.nominal.elevation_deg - 2.0}, 1.7 + 0.07 * output));
     }
     for (const Point spot : five_spots) rig.positions.push_back({spot});
     rig.positions.erase(rig.positions.begin());  // the default one
@@ -70,9 +71,8 @@ std::vector<std::string> codes(const SpotCheck& check) {
 }
 
 bool says(const SpotCheck& check, const std::string& words) {
-  return std::ranges::any_of(check.findings, [&](const Finding& finding) {
-    return finding.message.find(words) != std::string::npos;
-  });
+  return std::ranges::any_of(check.findings,
+                             [&](const Finding& finding) { return finding.message.find(words) != std::string::npos; });
 }
 
 using Codes = std::vector<std::string>;
@@ -99,9 +99,8 @@ TEST_CASE("a microphone that stood elsewhere is named with how far") {
     for (std::size_t p = 1; p < five_spots.size(); ++p) {
       auto microphones = five_spots;
       microphones[p] = microphones[p] + by;
-      const bool on_another = std::ranges::any_of(five_spots, [&](Point spot) {
-        return distance_m(spot, microphones[p]) < 0.15;
-      });
+      const bool on_another =
+          std::ranges::any_of(five_spots, [&](Point spot) { return distance_m(spot, microphones[p]) < 0.15; });
       const SpotCheck check = check_spots(ring.rig, ring.at(microphones));
       CAPTURE(p);
       CHECK(codes(check) == Codes{"spot-misplaced"});

@@ -108,7 +108,8 @@ TEST_CASE("hum and rumble are told by how much they disturb") {
     PositionMeasurement measurement;
     add_steady_noise({50.0, {50.0, 150.0}, hum_db, rumble_db}, measurement);
     std::string all;
-    for (const Finding& finding : measurement.findings) all += std::string{name(finding.severity)} + " " + finding.code + ";";
+    for (const Finding& finding : measurement.findings)
+      all += std::string{name(finding.severity)} + " " + finding.code + ";";
     return all;
   };
   CHECK(codes(-50.0, -40.0).empty());

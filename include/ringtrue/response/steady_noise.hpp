@@ -22,8 +22,8 @@ struct SteadyNoise {
 [[nodiscard]] SteadyNoise steady_noise(const Stimulus& stimulus, const Synchronisation& sync,
                                        std::span<const float> microphone);
 
-/// Says it: `low-signal-to-noise` (warn) from -20 dB of hum or -8 dB of rumble on, below that notes `hum` from -40 dB and
-/// `rumble` from -25 dB on; nothing below (working values).
+/// Says it: `low-signal-to-noise` (warn) from -20 dB of hum or -8 dB of rumble on, below that notes `hum` from -40 dB
+/// and `rumble` from -25 dB on; nothing below (working values).
 void add_steady_noise(const SteadyNoise& noise, PositionMeasurement& measurement);
 
 }  // namespace ringtrue
