@@ -253,7 +253,9 @@ std::vector<TakeChoice> choose_takes(const Stimulus& stimulus, std::span<const S
       const Band band = flat_band(stimulus.shapes[stimulus.sweeps[pairs[i].first].shape].band);
       if (found.any()) {
         const auto before = static_cast<std::ptrdiff_t>(zero_index);
-        const auto length = static_cast<std::ptrdiff_t>(sweep_frames(stimulus, pairs[i].first, sync.rate_hz));
+        constexpr double flight_s = 0.02;  // with a loopback zero is when it leaves the interface
+        const auto length = static_cast<std::ptrdiff_t>(sweep_frames(stimulus, pairs[i].first, sync.rate_hz)) +
+                            static_cast<std::ptrdiff_t>(flight_s * sync.rate_hz);
         judge_disturbance(choices[i], pairs[i], responses[i], band, found, starts, sync, faults, microphone, block,
                           {before, before + length});
       }
