@@ -13,8 +13,9 @@ namespace ringtrue {
 namespace {
 
 // How much louder the upper end of a sub's band is than its lowest octave. In 60 simulated rooms, modes included: subs
-// with low-passes of 100 to 150 Hz -36 to -5 dB, two-way speakers on the sub's output -20 to +14 dB.
-constexpr double no_sub_at_all_db = 2.0;
+// with low-passes of 100 to 150 Hz -36 to -5 dB, two-way speakers on the sub's output -20 to +14 dB. A small sub
+// without low-pass in a room's dip may come to the latter's: alone, it proves nothing.
+constexpr double odd_for_a_sub_db = 6.0;
 constexpr double may_be_no_sub_db = -17.0;
 
 bool is_main(const Rig& rig, std::size_t s) { return rig.speakers[s].kind == SpeakerKind::main; }
@@ -107,16 +108,15 @@ void find_crossed_bass(const Rig& rig, PositionMeasurement& measurement) {
     }
   }
   for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
-    SpeakerMeasurement& measured = measurement.speakers[s];
     if (is_main(rig, s) || said[s]) continue;
-    if (tilt_db(rig.speakers[s], measured).value_or(-99.0) < no_sub_at_all_db) continue;
-    measured.trusted = false;
+    const double tilt = tilt_db(rig.speakers[s], measurement.speakers[s]).value_or(-99.0);
+    if (tilt < odd_for_a_sub_db) continue;
     measurement.findings.push_back(
-        {Severity::stop, "full-range-sub", rig.speakers[s].label,
+        {Severity::note, "full-range-sub", rig.speakers[s].label,
          fmt::format(
-             "{} (output {}) plays more middle than bass: its cable may lead to a main speaker, or its low-pass "
-             "is off and its lowest octave missing. Correct that and measure again.",
-             rig.speakers[s].label, rig.speakers[s].output)});
+             "{} (output {}) is {:.0f} dB louder at the upper end of its band than in its lowest octave. A small "
+             "sub, or a dip of the room, may do that; so does a main speaker on the sub's cable: listen to it.",
+             rig.speakers[s].label, rig.speakers[s].output, tilt)});
   }
 }
 
