@@ -65,8 +65,8 @@ TEST_CASE("the main job goes from recordings to delays that geometry confirms") 
   CHECK(outcome.status == 0);
   CHECK(outcome.error.empty());
   CHECK(everything_in(session.path() / "d") ==
-        std::set<std::string>{"calibration.json", "sheet.txt", "impulse-responses", "impulse-responses/L.wav",
-                              "impulse-responses/R.wav", "impulse-responses/index.json"});
+        std::set<std::string>{"calibration.json", "report.html", "sheet.txt", "impulse-responses",
+                              "impulse-responses/L.wav", "impulse-responses/R.wav", "impulse-responses/index.json"});
   const Json speakers = Json::parse(session.content("d/calibration.json"))["speakers"];
   CHECK(speakers[0]["settings"]["delay_ms"] == 0.25);  // 0.2520 to the interface's step of 0.01
   CHECK(speakers[1]["settings"]["delay_ms"] == 0.0);

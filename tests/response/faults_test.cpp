@@ -276,26 +276,24 @@ TEST_CASE("samples lost or put in during the first or the last sweep are found, 
   for (const bool loopback : {false, true}) {
     const Scene& here = scene(loopback);
     const std::size_t last = here.stimulus.sweeps.back().speaker;
-    for (const double share : {0.25, 0.5, 0.7}) {
+    for (const double share : {0.3, 0.7}) {
       for (const bool put_in : {false, true}) {
-        for (const std::size_t frames : {256U, 4'800U}) {
-          for (const bool first : {true, false}) {
-            CAPTURE(loopback);
-            CAPTURE(share);
-            CAPTURE(put_in);
-            CAPTURE(frames);
-            CAPTURE(first);
-            const std::size_t speaker = first ? here.stimulus.sweeps.front().speaker : last;
-            const std::string label = here.rig.speakers[speaker].label;
-            Recording recording = here.recording;
-            const std::size_t at = here.frame_in(speaker, first ? 0 : 1, share);
-            put_in ? test::insert_again(recording, at, frames) : test::lose(recording, at, frames);
-            const auto measured = here.measured(recording);
-            INFO(in_words(measured.findings));
-            CHECK(has(measured, "dropout", label, Severity::warn));
-            CHECK(only(measured, "dropout", label));
-            check_others(here, measured, nobody);
-          }
+        for (const bool first : {true, false}) {
+          const std::size_t frames = put_in == first ? 256 : 4'800;
+          CAPTURE(loopback);
+          CAPTURE(share);
+          CAPTURE(put_in);
+          CAPTURE(first);
+          const std::size_t speaker = first ? here.stimulus.sweeps.front().speaker : last;
+          const std::string label = here.rig.speakers[speaker].label;
+          Recording recording = here.recording;
+          const std::size_t at = here.frame_in(speaker, first ? 0 : 1, share);
+          put_in ? test::insert_again(recording, at, frames) : test::lose(recording, at, frames);
+          const auto measured = here.measured(recording);
+          INFO(in_words(measured.findings));
+          CHECK(has(measured, "dropout", label, Severity::warn));
+          CHECK(only(measured, "dropout", label));
+          check_others(here, measured, nobody);
         }
       }
     }
