@@ -44,7 +44,7 @@ constexpr const char* footer =
 The exit status is 1 when the calibration holds a finding that needs your eyes.
 
 Examples:
-  ringtrue export results/calibration.json --as sheet --list --delay-unit samples
+  ringtrue export results/calibration.json --as sheet --list --delay-unit m
   ringtrue export results/calibration.json --as csv --locale de --out rig.csv
   ringtrue export results/calibration.json --as html --out page.html)";
 

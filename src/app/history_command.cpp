@@ -125,7 +125,7 @@ int run(const Options& options) {
 
 Command add_history_command(CLI::App& program) {
   const auto options = std::make_shared<Options>();
-  CLI::App& command = *program.add_subcommand("history", "calibrations kept side by side: verdicts, and what changed");
+  CLI::App& command = *program.add_subcommand("history", "a rig's calibrations: verdicts, and what changed");
   command.add_option("folder", options->folder, "the folder that holds the calibrations' folders")
       ->option_text("FOLDER")
       ->required();

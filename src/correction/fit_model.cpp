@@ -6,8 +6,8 @@
 namespace ringtrue {
 namespace {
 
-constexpr double boost_share = 0.12;  // b: what a dB of boost costs against a dB left; tuned (docs/correction.md)
-constexpr double level_share = 0.08;  // c: what a dB of level costs: a broad cut is better made by the trim
+constexpr double boost_share = 0.2;   // b: what a dB of boost costs against a dB left; tuned (docs/correction.md)
+constexpr double level_share = 0.05;  // c: what a dB of level costs: a broad cut is better made by the trim
 constexpr double limit_share = 30.0;  // the same beyond the limit of the sum
 constexpr double limit_margin_db = 0.03;
 

@@ -12,9 +12,9 @@ using Row = std::array<std::string, column_count>;
 enum Column : std::size_t { output, speaker, setting, delay, trim, polarity, filter, shape, frequency, gain, q };
 
 /// A cell as RFC 4180 writes it. Words that a spreadsheet would take for a formula get an apostrophe.
-std::string words_cell(std::string text) {
+std::string words_cell(std::string text, char separator) {
   if (!text.empty() && std::string_view{"=+-@\t\r"}.find(text.front()) != std::string_view::npos) text.insert(0, "'");
-  if (text.find_first_of(",;\"\r\n") == std::string::npos) return text;
+  if (text.find_first_of(std::string{"\"\r\n"} + separator) == std::string::npos) return text;
   std::string quoted = "\"";
   for (const char c : text) quoted += c == '"' ? std::string{"\"\""} : std::string{c};
   return quoted + '"';
@@ -40,7 +40,7 @@ std::string format_settings_csv(const Calibration& calibration, const SettingsTa
     const auto row = [&](const char* what) {
       Row cells{};
       cells[output] = std::to_string(one->output);
-      cells[speaker] = words_cell(one->label);
+      cells[speaker] = words_cell(one->label, separator);
       cells[setting] = what;
       return cells;
     };
