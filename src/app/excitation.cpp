@@ -22,7 +22,7 @@ void add_excitation_options(CLI::App& command, ExcitationOptions& options, const
   command
       .add_option("--sweep-seconds", options.sweep_seconds,
                   "length of a sweep over 20 Hz-20 kHz, and of a sub's over its own band; longer ones stand out more "
-                  "from noise (default: 2.2, interleaved 2.0)")
+                  "from noise (default: 2.2, interleaved 2.7)")
       ->option_text("S")
       ->group(group);
   command

@@ -40,7 +40,8 @@ std::vector<SweepPair> played_twice(const Stimulus& stimulus) {
 }
 
 /// What the speakers that play twice say when the stimulus starts at a given lag.
-std::vector<SpanReading> spans_at(double lag_s, const Stimulus& stimulus, const LongResponses& all, double rate_hz) {
+std::vector<SpanReading> spans_at(double lag_s, const Stimulus& stimulus, const LongResponses& all, double rate_hz,
+                                  double& likeness) {
   constexpr double near_before_s = 0.05;
   constexpr double near_after_s = 0.15;
   std::vector<SpanReading> spans;
@@ -54,12 +55,15 @@ std::vector<SpanReading> spans_at(double lag_s, const Stimulus& stimulus, const 
     if (lag.coherence < coherent) continue;
     spans.push_back({pair.first, pair.second, start_of(stimulus, pair.second) - start_of(stimulus, pair.first),
                      lag.lag_samples, lag.uncertainty_samples});
+    // Two speakers whose direct sounds prevail are alike to a half or more; the same one twice to all but its noise.
+    likeness -= std::log(1.001 - lag.coherence);
   }
   return spans;
 }
 
 struct Start {
   double lag_s = 0.0;
+  double likeness = 0.0;
   std::vector<SpanReading> spans;
 };
 
@@ -73,8 +77,9 @@ std::optional<Start> find_interleaved_start(const Stimulus& stimulus, const Long
   });
   std::optional<Start> best;
   for (const double lag_s : agreed_lags(lags)) {
-    Start start{lag_s, spans_at(lag_s, stimulus, all, rate_hz)};
-    if (!best || start.spans.size() > best->spans.size()) best = std::move(start);
+    Start start{lag_s, 0.0, {}};
+    start.spans = spans_at(lag_s, stimulus, all, rate_hz, start.likeness);
+    if (!best || start.likeness > best->likeness) best = std::move(start);
   }
   return best;
 }

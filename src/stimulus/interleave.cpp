@@ -16,6 +16,7 @@ namespace {
 // What loudspeakers distort at most, by order, dB re the sweep: 3 % and 1 %, then 10 dB less each (common practice).
 constexpr std::array<double, 5> harmonic_db{0.0, -30.0, -40.0, -50.0, -60.0};
 constexpr double arrivals_differ_s = 0.015;  // between speakers of one ring: 5 m
+constexpr double kept_share = 0.8;           // of the decay, in a window: -48 dB; what is cut off is 1e-4 dB of level
 constexpr double main_before_s = 0.03;       // of a window before its response: what is needed to see it begin
 constexpr double sub_before_s = 0.06;
 constexpr double bass_is_longer = 1.15;      // rooms keep their bass longer than the octaves that name their decay
@@ -57,7 +58,7 @@ double put_off(const Item& loud, double loud_ridge_s, const Item& quiet, double 
   const double longer = quiet.is_sub && order == 1 ? sub_decay_is_longer : 1.0;
   const double ends = loud_ridge_s - L * std::log(k) + longer * room.heard_for(order).value();
   const double window_from = quiet_ridge_s - (quiet.is_sub ? sub_before_s : main_before_s);
-  const double window_to = quiet_ridge_s + room.heard_for(1).value();
+  const double window_to = quiet_ridge_s + room.kept_for().value();
   if (begins >= window_to || ends <= window_from) return 0.0;
   return loud_is_later ? window_to - begins : ends - window_from;
 }
@@ -113,7 +114,8 @@ std::vector<std::vector<Item>> playing_orders(const Rig& rig) {
   }
   // Once more, in another order: spans of unlike length tell a clock that is off from samples that were lost.
   std::vector<Item> again;
-  const std::size_t twice = std::min(mains_heard_twice, mains.size());
+  const std::size_t wanted = subs.size() > 1 ? mains_heard_twice - 1 : mains_heard_twice;  // subs tell the clock too
+  const std::size_t twice = std::min(wanted, mains.size());
   for (std::size_t i = 1; i < twice; i += 2) again.push_back(mains[i]);
   for (std::size_t i = 0; i < twice; i += 2) again.push_back(mains[i]);
 
@@ -162,10 +164,10 @@ Seconds interleaved_decay(const Stimulus& stimulus) {
   for (std::size_t i = 0; i < stimulus.sweeps.size(); ++i) {
     after_s = std::min(after_s, clear_window(stimulus, i, orders).after.value());
   }
-  const double heard_for_decay =
-      bass_is_longer * (unequal_speakers_db - crosstalk_db) / 60.0;  // as InterleaveRoom::heard_for
-  return Seconds{std::max(0.0, (after_s - arrivals_differ_s) / heard_for_decay)};
+  return Seconds{std::max(0.0, (after_s - ringing_s - arrivals_differ_s) / kept_share)};
 }
+
+Seconds InterleaveRoom::kept_for() const { return Seconds{kept_share * decay.value() + arrivals_differ_s}; }
 
 Stimulus plan_interleaved(const Rig& rig, const StimulusOptions& options) {
   const InterleaveRoom room{options.decay, options.harmonics};

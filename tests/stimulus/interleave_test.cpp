@@ -47,7 +47,8 @@ TEST_CASE("overlapping sweeps are over in the time that was promised") {
 
 TEST_CASE("no response or harmonic of another speaker is heard in a window while it is above -60 dB") {
   // From the definition of the sweep alone: at every frequency that both have, a response is heard from its time on,
-  // decaying by 60 dB in the reverberation time; harmonics start at -30 and -40 dB (3 % and 1 %).
+  // decaying by 60 dB in the reverberation time; harmonics start at -30 and -40 dB (3 % and 1 %). A window ends where
+  // its own response has fallen by 48 dB.
   for (const double decay_s : {0.2, 0.4, 0.7}) {
     for (const int mains : {1, 2, 5, 11}) {
       CAPTURE(decay_s);
@@ -63,7 +64,7 @@ TEST_CASE("no response or harmonic of another speaker is heard in a window while
               if (!sounds_at(stimulus.shapes[own.shape], hertz, 1)) continue;
               if (!sounds_at(stimulus.shapes[other.shape], hertz, order)) continue;
               const double later_s = passes_s(stimulus, other, hertz, order) - passes_s(stimulus, own, hertz, 1);
-              CHECK((later_s > decay_s + 0.01 || later_s + heard_s < -0.03));
+              CHECK((later_s > 0.8 * decay_s + 0.01 || later_s + heard_s < -0.03));
             }
           }
         }

@@ -12,6 +12,9 @@ struct InterleaveRoom {
   /// How long the response of a harmonic is heard after it begins, until it is as far below the direct sound of any
   /// speaker as `crosstalk_db`. Order 1: the response itself.
   [[nodiscard]] Seconds heard_for(int order) const;
+
+  /// How much of a response is kept, to where harmonics of the next may begin.
+  [[nodiscard]] Seconds kept_for() const;
 };
 
 /// Crosstalk between speakers that the schedule allows for, and how much quieter a speaker may be than its neighbour.
@@ -23,7 +26,7 @@ constexpr double unequal_speakers_db = 6.0;
   StimulusOptions options;
   options.interleave = true;
   options.decay = Seconds{0.4};
-  options.main_sweep = Seconds{2.0};
+  options.main_sweep = Seconds{2.7};
   return options;
 }
 
@@ -36,9 +39,9 @@ constexpr double unequal_speakers_db = 6.0;
 /// decayed. Lengths from `main_sweep` up to half as long again and several orders of playing are tried, each sweep at
 /// the earliest time that is free; the shortest schedule is taken.
 ///
-/// Every speaker plays once; subwoofers and the first three other speakers once more at the end, which tells the clock
-/// and the noise. No output plays two sweeps within 0.3 s. Where more than two sweeps sound at once, each is turned
-/// down so that together they never reach more than twice the amplitude of one of `peak_level`.
+/// Every speaker plays once; subwoofers and the first three other speakers (two beside several subs) again at the end,
+/// which tells the clock and the noise. No output plays two sweeps within 0.3 s. Where more than two sweeps sound at
+/// once, each is turned down so that together they never reach more than twice the amplitude of one of `peak_level`.
 /// @throws InvalidInput  as plan_stimulus
 [[nodiscard]] Stimulus plan_interleaved(const Rig& rig, const StimulusOptions& options);
 
