@@ -7,4 +7,3 @@ bash tools/setup.sh
 cmake --preset release
 cmake --build --preset release
 ctest --preset release --parallel "$(nproc)"
-tests/fuzz/run.sh "${RINGTRUE_FUZZ_SECONDS:-60}"  # every reader at the same time
