@@ -22,7 +22,7 @@ std::vector<Chart> bass_charts(const BassPicture& picture) {
                             "arrival alone, {:.0f} degrees with these settings; 0 adds up in full, 180 cancels.",
                             main.label, main.phase_before_deg, main.phase_after_deg),
                 {"Frequency in Hz", "Hz", true, {{x.front(), x.back()}}},
-                {"dB against the mains", "dB", false, {}},
+                {"dB against the mains", "dB", false, {{-30.0, 15.0}}},
                 {},
                 {},
                 1};

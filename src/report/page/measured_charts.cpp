@@ -71,7 +71,9 @@ Rows levels(const Calibration& calibration) {
     rows.names.push_back(speaker->label);
     rows.before.push_back(at == nullptr ? std::nullopt : at->level_db);
     const bool both = rows.before.back() && speaker->settings.trim_db;
-    rows.after.push_back(both ? std::optional{*rows.before.back() + *speaker->settings.trim_db} : std::nullopt);
+    const double filters_db = speaker->correction ? speaker->correction->level_change_db : 0.0;
+    rows.after.push_back(both ? std::optional{*rows.before.back() + *speaker->settings.trim_db + filters_db}
+                              : std::nullopt);
   }
   return rows;
 }
