@@ -44,8 +44,8 @@ const char* direction_of_change(double db) { return db > 0.0 ? "louder" : "quiet
 void compare_levels(const Rig& rig, std::span<const PositionMeasurement> positions, std::size_t p, Findings& findings) {
   // A step to the side changes each speaker's level, but hardly the middle of a whole ring (working values).
   const double away_m = length_m(rig.positions[p].offset_m - rig.positions.front().offset_m);
-  const double all_db = 2.0 + 2.0 * away_m;
-  const double one_db = 6.0 + 4.0 * away_m;
+  const double all_db = 4.5 + 4.0 * away_m;
+  const double one_db = 9.0 + 6.0 * away_m;
   const auto changes = level_changes(rig, positions, p);
   std::vector<double> known;
   for (const auto& change : changes) {

@@ -134,8 +134,8 @@ TEST_CASE("recordings in the wrong order are named") {
 TEST_CASE("a gain that was changed between positions is named, and one speaker's level") {
   const Ring ring;
   auto positions = ring.at(five_spots);
-  for (SpeakerMeasurement& speaker : positions[2].speakers) speaker.level_db->value -= 4.0;
-  positions[3].speakers[5].level_db->value -= 9.0;
+  for (SpeakerMeasurement& speaker : positions[2].speakers) speaker.level_db->value -= 8.0;
+  positions[3].speakers[5].level_db->value -= 14.0;
   const SpotCheck check = check_spots(ring.rig, positions);
   CHECK(codes(check) == Codes{"spot-differs", "spot-differs " + ring.rig.speakers[5].label});
   CHECK(says(check, "dB quieter than at position 1: the microphone's gain"));
