@@ -17,7 +17,7 @@ constexpr Band level_band{Hertz{30.0}, Hertz{80.0}};  // the contract's, for sub
 constexpr double most_periods = 1.5;                  // of the crossover, either way
 constexpr double worth_telling_db = 0.3;              // what the sub's own switch would win
 
-bool has_settings(const SpeakerResult& speaker) { return speaker.settings.trim_db.has_value(); }
+bool has_trim(const SpeakerResult& speaker) { return speaker.settings.trim_db.has_value(); }
 
 double arrival_ms(const SpeakerResult& speaker) { return *speaker.measured.positions.front().arrival_ms; }
 
@@ -158,7 +158,7 @@ BassPairs pair_mains(const Rig& rig, const BassMeasurement& bass, const Subwoofe
   const Hertz rate{rig.interface.sample_rate_hz};
   BassPairs result;
   for (std::size_t s = 0; s < speakers.size(); ++s) {
-    if (speakers[s].kind != SpeakerKind::main || !bass.speakers[s] || !has_settings(speakers[s])) continue;
+    if (speakers[s].kind != SpeakerKind::main || !bass.speakers[s] || !has_trim(speakers[s])) continue;
     const double at_hz = crossover.frequency_hz[s];
     const Crossover filters = crossover_filters(crossover.slope, Hertz{at_hz}, rate);
     const GridRange range =
@@ -182,7 +182,7 @@ BassSearch allowed_shifts(const Rig& rig, const SubwooferGroup& group, std::span
   // A sub that is to come later counts as one that arrives earlier; all arrivals have to lie within the delay range.
   double first_main = 1e9, last_main = -1e9, first_sub = 1e9, last_sub = -1e9, doubt_ms = 0.0;
   for (const SpeakerResult& speaker : speakers) {
-    if (speaker.kind != SpeakerKind::main || speaker.status != Status::ok || !has_settings(speaker)) continue;
+    if (speaker.kind != SpeakerKind::main || speaker.status != Status::ok || !has_trim(speaker)) continue;
     first_main = std::min(first_main, arrival_ms(speaker));
     last_main = std::max(last_main, arrival_ms(speaker));
   }

@@ -26,6 +26,10 @@ const char* name(TimeReference reference) {
   return reference == TimeReference::loopback ? "loopback" : "earliest arrival";
 }
 
+bool has_settings(const SpeakerResult& speaker) {
+  return speaker.status == Status::ok && speaker.settings.delay_ms && speaker.settings.trim_db;
+}
+
 bool needs_attention(const Findings& findings) {
   return std::ranges::any_of(findings, [](const Finding& finding) { return finding.severity != Severity::note; });
 }

@@ -96,7 +96,7 @@ class Search {
       Filter other = wanted_[k];
       other.shape = shape;
       add({fmt::format("equaliser[{}].shape", k + 1), 0.0, 0.0, std::nullopt,
-           fmt::format("{} chosen instead of {}", words(shape), words(wanted_[k].shape))},
+           fmt::format("{} chosen instead of {}", in_words(shape), in_words(wanted_[k].shape))},
           difference(gains_db(other, bands_, rate_hz_), now), 2.0);
     }
     std::vector<double> out(bands_.size());
@@ -117,10 +117,6 @@ class Search {
   }
 
  private:
-  static const char* words(FilterShape shape) {
-    return shape == FilterShape::peak ? "peak" : shape == FilterShape::low_shelf ? "low shelf" : "high shelf";
-  }
-
   void add(Suspicion suspicion, std::span<const double> change_db, double rarity) {
     trials_.push_back({std::move(suspicion), fit_of(bands_, change_db), rarity});
   }

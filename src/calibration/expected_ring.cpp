@@ -15,10 +15,6 @@ using Complex = std::complex<double>;
 
 constexpr double least_taper = 0.05;
 
-bool has_settings(const SpeakerResult& speaker) {
-  return speaker.status == Status::ok && speaker.settings.delay_ms && speaker.settings.trim_db;
-}
-
 ArrivedResponse filtered(ArrivedResponse response, const Cascade& cascade, double rate_hz) {
   for (std::size_t k = 0; k < response.bins.size(); ++k) {
     const double f = std::min(ArrivedResponse::frequency_hz(k), 0.5 * rate_hz);

@@ -11,10 +11,6 @@ namespace {
 constexpr double agree_ms = 0.02;
 constexpr double agree_db = 0.15;
 
-bool has_settings(const SpeakerResult& speaker) {
-  return speaker.status == Status::ok && speaker.settings.delay_ms && speaker.settings.trim_db;
-}
-
 double worst_third_octave(const ResponseDifference& difference) {
   constexpr std::size_t third = 4;
   double worst = 0.0;

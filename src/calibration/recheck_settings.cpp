@@ -12,10 +12,6 @@
 namespace ringtrue {
 namespace {
 
-bool has_settings(const SpeakerResult& speaker) {
-  return speaker.status == Status::ok && speaker.settings.delay_ms && speaker.settings.trim_db;
-}
-
 /// One kind of value: delays or trims.
 struct Field {
   std::optional<double> Settings::*member;

@@ -24,10 +24,6 @@ Judged judged(double error, double uncertainty, double tolerance) {
   return {error, uncertainty, std::max(tolerance, allowed_uncertainties * uncertainty)};
 }
 
-bool has_settings(const SpeakerResult& speaker) {
-  return speaker.status == Status::ok && speaker.settings.delay_ms && speaker.settings.trim_db;
-}
-
 /// What is known of one speaker before it is judged: how far it departs from what the settings should make of it.
 struct Found {
   bool heard = false;

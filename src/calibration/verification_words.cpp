@@ -34,10 +34,7 @@ std::string guess_words(const Suspicion& suspicion, int decimals) {
 }
 
 std::string filter_words(const Filter& filter) {
-  const char* shape = filter.shape == FilterShape::peak        ? "peak"
-                      : filter.shape == FilterShape::low_shelf ? "low shelf"
-                                                               : "high shelf";
-  return fmt::format("{} {} Hz {:+.1f} dB Q {}", shape,
+  return fmt::format("{} {} Hz {:+.1f} dB Q {}", in_words(filter.shape),
                      shown(filter.frequency_hz, decimals_of_value(filter.frequency_hz)), filter.gain_db,
                      shown(filter.q, decimals_of_value(filter.q)));
 }

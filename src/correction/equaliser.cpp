@@ -9,6 +9,10 @@ const char* name(FilterShape shape) {
   return shape == FilterShape::peak ? "peak" : shape == FilterShape::low_shelf ? "low_shelf" : "high_shelf";
 }
 
+const char* in_words(FilterShape shape) {
+  return shape == FilterShape::peak ? "peak" : shape == FilterShape::low_shelf ? "low shelf" : "high shelf";
+}
+
 Biquad section_of(const Filter& filter, Hertz sample_rate) {
   const FilterPlace place{Hertz{filter.frequency_hz}, filter.q, sample_rate};
   const Decibels gain{filter.gain_db};

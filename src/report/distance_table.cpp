@@ -7,24 +7,12 @@
 #include <optional>
 #include <vector>
 
+#include "in_output_order.hpp"
 #include "ringtrue/report/text_layout.hpp"
+#include "settings_rows.hpp"
 
 namespace ringtrue {
 namespace {
-
-constexpr double metres_per_foot = 0.3048;  // exactly: international yard and pound agreement of 1959
-
-std::vector<const SpeakerResult*> in_output_order(const Calibration& calibration) {
-  std::vector<const SpeakerResult*> rows;
-  for (const auto& speaker : calibration.speakers) rows.push_back(&speaker);
-  std::ranges::stable_sort(rows, {}, &SpeakerResult::output);
-  return rows;
-}
-
-double speed_m_s(const Calibration& calibration) {
-  if (calibration.locating) return calibration.locating->speed_of_sound_m_s;
-  return speed_of_sound(Celsius{calibration.rig.room.temperature_c}).value();
-}
 
 /// From the listening position: by the place where it was found, else by the arrival.
 std::optional<double> distance_of(const SpeakerResult& speaker) {
@@ -48,7 +36,7 @@ std::string rule(std::size_t length) { return std::string(length, '-') + '\n'; }
 std::string distances(const Calibration& calibration, std::size_t label_columns) {
   const auto rows = in_output_order(calibration);
   if (std::ranges::none_of(rows, [](const auto* speaker) { return distance_of(*speaker).has_value(); })) return {};
-  const double speed = speed_m_s(calibration);
+  const double speed = speed_of_sound_m_s(calibration);
   const double rate_hz = calibration.rig.interface.sample_rate_hz;
   std::string text = title("Distances from the listening position");
   const std::string head =
@@ -71,8 +59,6 @@ std::string distances(const Calibration& calibration, std::size_t label_columns)
 }
 
 std::string delays(const Calibration& calibration, std::size_t label_columns) {
-  const double speed = speed_m_s(calibration);
-  const double rate_hz = calibration.rig.interface.sample_rate_hz;
   std::string text = title("The same delays in other units");
   const std::string head = fmt::format("{:>4}  {}  {:>7}  {:>8}  {:>7}  {:>7}\n", "Out",
                                        text::padded("Speaker", label_columns), "ms", "samples", "metres", "feet");
@@ -82,10 +68,11 @@ std::string delays(const Calibration& calibration, std::size_t label_columns) {
     const auto& delay_ms = speaker->settings.delay_ms;
     if (!delay_ms) continue;
     any = true;
-    const double way_m = *delay_ms * 1e-3 * speed;
+    const auto as = [&](DelayUnit unit) { return in_unit(*delay_ms, unit, calibration); };
     text += fmt::format("{:>4}  {}  {}  {}  {}  {}\n", speaker->output,
                         text::padded(text::printable(speaker->label), label_columns), cell(delay_ms, 3, 7),
-                        cell(*delay_ms * 1e-3 * rate_hz, 0, 8), cell(way_m, 3, 7), cell(way_m / metres_per_foot, 3, 7));
+                        cell(as(DelayUnit::samples), 0, 8), cell(as(DelayUnit::metres), 3, 7),
+                        cell(as(DelayUnit::feet), 3, 7));
   }
   return any ? text : std::string{};
 }

@@ -15,10 +15,6 @@ using text::padded;
 using text::printable;
 using text::wrapped;
 
-const char* in_words(FilterShape shape) {
-  return shape == FilterShape::peak ? "peak" : shape == FilterShape::low_shelf ? "low shelf" : "high shelf";
-}
-
 /// The shortest decimal that shows the value to at most `decimals` places; in powers of ten where it is too wide.
 std::string plain(double value, int decimals, std::size_t width) {
   std::string text = fmt::format("{:.{}f}", value, decimals);

@@ -2,6 +2,7 @@
 
 #include <array>
 
+#include "in_output_order.hpp"
 #include "settings_rows.hpp"
 
 namespace ringtrue {
@@ -35,7 +36,7 @@ std::string format_settings_csv(const Calibration& calibration, const SettingsTa
              "Filter", "Shape",   "Frequency (Hz)", "Gain (dB)", "Q"};
   header[delay] = fmt::format("Delay ({})", short_name(options.delay_unit));
   std::string text = line(header, separator);
-  for (const SpeakerResult* one : settings_order(calibration)) {
+  for (const SpeakerResult* one : in_output_order(calibration)) {
     const Settings& settings = one->settings;
     const auto row = [&](const char* what) {
       Row cells{};
@@ -46,7 +47,7 @@ std::string format_settings_csv(const Calibration& calibration, const SettingsTa
     };
     if (!settings.delay_ms || !settings.trim_db) continue;  // nothing to type in
     Row cells = row("delay");
-    cells[delay] = number(shown_delay(*settings.delay_ms, options.delay_unit, calibration.rig));
+    cells[delay] = number(shown_delay(*settings.delay_ms, options.delay_unit, calibration));
     text += line(cells, separator);
     cells = row("trim");
     cells[trim] = number(*settings.trim_db);
@@ -58,7 +59,7 @@ std::string format_settings_csv(const Calibration& calibration, const SettingsTa
       const Filter& one_filter = settings.equaliser[k];
       cells = row("filter");
       cells[filter] = std::to_string(k + 1);
-      cells[shape] = words(one_filter.shape);
+      cells[shape] = in_words(one_filter.shape);
       cells[frequency] = number(one_filter.frequency_hz);
       cells[gain] = number(one_filter.gain_db);
       cells[q] = number(one_filter.q);

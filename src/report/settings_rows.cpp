@@ -8,27 +8,26 @@
 #include <string_view>
 
 namespace ringtrue {
-namespace {
+double speed_of_sound_m_s(const Calibration& calibration) {
+  if (calibration.locating) return calibration.locating->speed_of_sound_m_s;
+  return speed_of_sound(Celsius{calibration.rig.room.temperature_c}).value();
+}
 
-constexpr double metres_per_foot = 0.3048;  // exact (international foot)
-
-}  // namespace
-
-double in_unit(double delay_ms, DelayUnit unit, const Rig& rig) {
-  const double metres = delay_ms * 1e-3 * speed_of_sound(Celsius{rig.room.temperature_c}).value();
+double in_unit(double delay_ms, DelayUnit unit, const Calibration& calibration) {
+  const double metres = delay_ms * 1e-3 * speed_of_sound_m_s(calibration);
   switch (unit) {
     case DelayUnit::milliseconds: return delay_ms;
-    case DelayUnit::samples: return delay_ms * 1e-3 * rig.interface.sample_rate_hz;
+    case DelayUnit::samples: return delay_ms * 1e-3 * calibration.rig.interface.sample_rate_hz;
     case DelayUnit::metres: return metres;
     case DelayUnit::feet: return metres / metres_per_foot;
   }
   return delay_ms;
 }
 
-double shown_delay(double delay_ms, DelayUnit unit, const Rig& rig) {
+double shown_delay(double delay_ms, DelayUnit unit, const Calibration& calibration) {
   if (unit == DelayUnit::milliseconds) return delay_ms;
   const double scale = unit == DelayUnit::samples ? 10.0 : 1'000.0;
-  return std::round(in_unit(delay_ms, unit, rig) * scale) / scale;
+  return std::round(in_unit(delay_ms, unit, calibration) * scale) / scale;
 }
 
 bool has_decimal_comma(const std::string& locale) {
@@ -49,13 +48,6 @@ std::string plain_number(double value, bool decimal_comma) {
   return text;
 }
 
-std::vector<const SpeakerResult*> settings_order(const Calibration& calibration) {
-  std::vector<const SpeakerResult*> rows;
-  for (const auto& speaker : calibration.speakers) rows.push_back(&speaker);
-  std::ranges::stable_sort(rows, {}, &SpeakerResult::output);
-  return rows;
-}
-
 const char* short_name(DelayUnit unit) {
   switch (unit) {
     case DelayUnit::milliseconds: return "ms";
@@ -64,10 +56,6 @@ const char* short_name(DelayUnit unit) {
     case DelayUnit::feet: return "ft";
   }
   return "ms";
-}
-
-const char* words(FilterShape shape) {
-  return shape == FilterShape::peak ? "peak" : shape == FilterShape::low_shelf ? "low shelf" : "high shelf";
 }
 
 }  // namespace ringtrue

@@ -8,6 +8,8 @@
 #include "bass_section.hpp"
 #include "distance_table.hpp"
 #include "equaliser_sheet.hpp"
+#include "findings_text.hpp"
+#include "in_output_order.hpp"
 #include "ringtrue/report/text_layout.hpp"
 
 namespace ringtrue {
@@ -50,21 +52,10 @@ Columns fit_columns(const Calibration& calibration) {
   return fitted;
 }
 
-bool has_settings(const SpeakerResult& speaker) {
-  return speaker.settings.delay_ms.has_value() && speaker.settings.trim_db.has_value();
-}
-
 /// A sub that was aligned with the mains has the polarity of the best sum, whatever it measured.
 bool doubtful_polarity(const Calibration& calibration, const SpeakerResult& speaker) {
   const bool by_sum = speaker.kind == SpeakerKind::sub && calibration.bass_alignment;
   return !by_sum && has_settings(speaker) && speaker.measured.polarity == Polarity::unsure;
-}
-
-std::vector<const SpeakerResult*> in_output_order(const Calibration& calibration) {
-  std::vector<const SpeakerResult*> rows;
-  for (const auto& speaker : calibration.speakers) rows.push_back(&speaker);
-  std::ranges::stable_sort(rows, {}, &SpeakerResult::output);
-  return rows;
 }
 
 /// The value with these decimals, never "-0.0"; in powers of ten where that would burst the column.
@@ -126,23 +117,13 @@ std::string verdict(const Calibration& calibration) {
   return wrapped("Every speaker was measured and nothing wrong was found: type these values in.");
 }
 
-std::string findings_of(const Findings& findings, Severity severity, const std::string& heading) {
-  std::string text;
-  for (const auto& finding : findings) {
-    if (finding.severity != severity) continue;
-    text += wrapped(printable(fmt::format("{} [{}]", finding.message, finding.code)), "  * ");
-  }
-  return text.empty() ? text : '\n' + heading + '\n' + text;
-}
-
 }  // namespace
 
 std::string format_sheet(const Calibration& calibration) {
   return title(calibration.rig) + verdict(calibration) + '\n' + table(calibration) +
          format_equalisers(calibration, in_output_order(calibration), fit_columns(calibration).label) +
-         bass_section(calibration) + findings_of(calibration.findings, Severity::stop, "Put right first") +
-         findings_of(calibration.findings, Severity::warn, "Look at this") +
-         findings_of(calibration.findings, Severity::note, "Good to know") +
+         bass_section(calibration) +
+         findings_text(calibration.findings, {"Put right first", "Look at this", "Good to know"}) +
          distance_table(calibration, fit_columns(calibration).label);
 }
 

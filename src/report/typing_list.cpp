@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "ringtrue/report/text_layout.hpp"
+#include "in_output_order.hpp"
 #include "settings_rows.hpp"
 
 namespace ringtrue {
@@ -33,7 +34,7 @@ Digits digits_of(const Calibration& calibration, const SettingsTableOptions& opt
   if (options.delay_unit == DelayUnit::milliseconds) delays.push_back(calibration.rig.interface.delay_step_ms);
   for (const auto& speaker : calibration.speakers) {
     if (!speaker.settings.delay_ms || !speaker.settings.trim_db) continue;
-    delays.push_back(shown_delay(*speaker.settings.delay_ms, options.delay_unit, calibration.rig));
+    delays.push_back(shown_delay(*speaker.settings.delay_ms, options.delay_unit, calibration));
     trims.push_back(*speaker.settings.trim_db);
   }
   return {decimals_of(delays), decimals_of(trims)};
@@ -54,7 +55,7 @@ std::string line(const char* what, const std::string& value, const char* unit) {
 
 std::string filter_line(const Filter& filter, std::size_t number, bool comma) {
   const std::string value =
-      fmt::format("{:<10} {:>8} Hz   {:>6} dB   Q {}", words(filter.shape), plain_number(filter.frequency_hz, comma),
+      fmt::format("{:<10} {:>8} Hz   {:>6} dB   Q {}", in_words(filter.shape), plain_number(filter.frequency_hz, comma),
                   fixed(filter.gain_db, 1, comma), plain_number(filter.q, comma));
   return fmt::format("    [ ]  filter {:<3} {}\n", number, value);
 }
@@ -66,14 +67,14 @@ std::string format_typing_list(const Calibration& calibration, const SettingsTab
   const bool comma = options.decimal_comma;
   const Rig& rig = calibration.rig;
   std::string text = wrapped(printable(rig.name.empty() ? rig.layout : fmt::format("{} ({})", rig.name, rig.layout)));
-  for (const SpeakerResult* speaker : settings_order(calibration)) {
+  for (const SpeakerResult* speaker : in_output_order(calibration)) {
     const Settings& settings = speaker->settings;
     text += '\n' + wrapped(printable(fmt::format("OUTPUT {}   {}", speaker->output, speaker->label)));
     if (!settings.delay_ms || !settings.trim_db) {
       text += "         leave as it is: no settings, see the sheet\n";
       continue;
     }
-    text += line("delay", fixed(shown_delay(*settings.delay_ms, options.delay_unit, rig), digits.delay, comma),
+    text += line("delay", fixed(shown_delay(*settings.delay_ms, options.delay_unit, calibration), digits.delay, comma),
                  short_name(options.delay_unit));
     text += line("trim", fixed(*settings.trim_db, digits.trim, comma), "dB");
     text += line("polarity", settings.invert ? "INVERT" : "normal", "");

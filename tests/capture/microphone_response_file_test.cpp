@@ -5,7 +5,7 @@
 #include <unistd.h>
 
 #include <algorithm>
-#include <chrono>
+#include <ctime>
 #include <complex>
 
 #include "microphone_texts.hpp"
@@ -274,7 +274,7 @@ TEST_CASE("a microphone's file that one may not read is refused with the reason"
 }
 
 TEST_CASE("four megabytes of anything are judged quickly") {
-  const auto start = std::chrono::steady_clock::now();
+  const std::clock_t start = std::clock();  // of the processor: a busy machine does not make a reader slow
   const auto filled = [](const std::string& part) {
     std::string text;
     while (text.size() + part.size() <= (4U << 20U)) text += part;
@@ -290,7 +290,7 @@ TEST_CASE("four megabytes of anything are judged quickly") {
   for (int i = 1; rows.size() < 4'000'000; ++i) rows += std::to_string(i) + " 1\n";
   CHECK(reading_of(rows).file);
   // 2 s on one core of a shared machine without optimising; a quadratic reader would take hours.
-  CHECK(std::chrono::steady_clock::now() - start < std::chrono::seconds{60});
+  CHECK(std::clock() - start < 60 * CLOCKS_PER_SEC);
 }
 
 TEST_SUITE_END();

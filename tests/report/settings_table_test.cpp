@@ -62,10 +62,12 @@ TEST_CASE("a label that a spreadsheet would take for a formula is kept as text")
 TEST_CASE("a delay in samples, metres and feet") {
   // 3.41 ms at 48 kHz are 163.68 samples; at 22 degrees C, 343.2 sqrt(295.15 / 293.15) = 344.3687 m/s, 1.17430 m, which
   // are 3.85268 ft of 0.3048 m.
-  const Rig rig;
-  CHECK(in_unit(3.41, DelayUnit::samples, rig) == doctest::Approx(163.68).epsilon(1e-9));
-  CHECK(in_unit(3.41, DelayUnit::metres, rig) == doctest::Approx(1.17430).epsilon(1e-5));
-  CHECK(in_unit(3.41, DelayUnit::feet, rig) == doctest::Approx(3.85268).epsilon(1e-5));
+  Calibration calibration;
+  CHECK(in_unit(3.41, DelayUnit::samples, calibration) == doctest::Approx(163.68).epsilon(1e-9));
+  CHECK(in_unit(3.41, DelayUnit::metres, calibration) == doctest::Approx(1.17430).epsilon(1e-5));
+  CHECK(in_unit(3.41, DelayUnit::feet, calibration) == doctest::Approx(3.85268).epsilon(1e-5));
+  calibration.locating = Locating{.speed_of_sound_m_s = 350.0};  // found with the places: 3.41 ms are 1.1935 m
+  CHECK(in_unit(3.41, DelayUnit::metres, calibration) == doctest::Approx(1.1935).epsilon(1e-9));
 }
 
 TEST_CASE("the typing list has one line to tick a value, at most 80 columns wide") {

@@ -122,6 +122,9 @@ struct SpeakerResult {
   friend bool operator==(const SpeakerResult&, const SpeakerResult&) = default;
 };
 
+/// True when there is a delay and a trim to type in.
+[[nodiscard]] bool has_settings(const SpeakerResult& speaker);
+
 /// How the sub was set to add up with the mains, and what that is worth.
 struct BassAlignmentResult {
   struct Sub {

@@ -11,7 +11,8 @@ namespace ringtrue {
 
 enum class FilterShape { peak, low_shelf, high_shelf };
 
-[[nodiscard]] const char* name(FilterShape shape);  // "peak", "low_shelf", "high_shelf"
+[[nodiscard]] const char* name(FilterShape shape);      // "peak", "low_shelf", "high_shelf"
+[[nodiscard]] const char* in_words(FilterShape shape);  // "peak", "low shelf", "high shelf"
 
 /// One section of the interface's equaliser, W3C Audio EQ Cookbook, shelves with Q.
 struct Filter {

@@ -14,8 +14,9 @@ struct SettingsTableOptions {
   bool decimal_comma = false;  // "3,41"; a CSV's columns are then parted by semicolons
 };
 
-/// A delay in another unit: samples at the interface's rate, metres and feet (0.3048 m) at the rig's speed of sound.
-[[nodiscard]] double in_unit(double delay_ms, DelayUnit unit, const Rig& rig);
+/// A delay in another unit: samples at the interface's rate, metres and feet (0.3048 m) at the speed of sound that was
+/// found with the places, else at that of the room's temperature.
+[[nodiscard]] double in_unit(double delay_ms, DelayUnit unit, const Calibration& calibration);
 
 /// True where a locale's name ("de_DE", "fr", "C", "en_GB.UTF-8") writes a decimal comma; languages that are not known
 /// take the point. Source: Unicode CLDR, common languages, from memory.

@@ -7,6 +7,7 @@
 #include "../html_table.hpp"
 #include "../html_text.hpp"
 #include "../plan_page_style.hpp"
+#include "../settings_rows.hpp"
 #include "bass_charts.hpp"
 #include "chart.hpp"
 #include "correction_charts.hpp"
@@ -54,10 +55,6 @@ class Page {
   std::vector<Chart> charts_;
 };
 
-bool has_settings(const SpeakerResult& speaker) {
-  return speaker.settings.delay_ms.has_value() && speaker.settings.trim_db.has_value();
-}
-
 std::size_t count_of(const Findings& findings, Severity severity) {
   return static_cast<std::size_t>(std::ranges::count(findings, severity, &Finding::severity));
 }
@@ -95,23 +92,11 @@ std::string findings(const Calibration& calibration) {
   return html + "</ul>\n";
 }
 
-/// At most so many decimals, and none that are zero.
-std::string plain_number(double value, int decimals) {
-  const double scale = std::pow(10.0, decimals);
-  std::string text = fmt::format("{:.{}f}", std::round(value * scale) / scale + 0.0, decimals);
-  if (text.find('.') == std::string::npos) return text;
-  while (text.back() == '0') text.pop_back();
-  if (text.back() == '.') text.pop_back();
-  return text;
-}
-
 std::string filters(const SpeakerResult& speaker) {
   std::string words;
   for (const auto& filter : speaker.settings.equaliser) {
-    std::string shape = name(filter.shape);
-    std::ranges::replace(shape, '_', ' ');
-    words += fmt::format("{}{} {} Hz {:+.1f} dB Q {}", words.empty() ? "" : "; ", shape,
-                         plain_number(filter.frequency_hz, 1), filter.gain_db, plain_number(filter.q, 2));
+    words += fmt::format("{}{} {} Hz {:+.1f} dB Q {}", words.empty() ? "" : "; ", in_words(filter.shape),
+                         plain_number(filter.frequency_hz, false), filter.gain_db, plain_number(filter.q, false));
   }
   return words.empty() ? "none" : words;
 }
@@ -125,18 +110,18 @@ std::string plus_minus(const std::optional<double>& value, int decimals, const c
   return value ? fmt::format("{:.{}f} {}", *value, decimals, unit) : std::string{"-"};
 }
 
-std::string settings_row(const Rig& rig, const SpeakerResult& speaker, const std::vector<Column>& columns) {
+std::string settings_row(const Calibration& calibration, const SpeakerResult& speaker, const std::vector<Column>& columns) {
   const std::string who = fmt::format("Output {}: {}", speaker.output, speaker.label);
   if (!has_settings(speaker)) {
     return html::table_row(who, name(speaker.status), columns, {"leave", "leave", "leave", "see the findings", "-"});
   }
   const double delay_ms = *speaker.settings.delay_ms + 0.0;  // never -0
-  const double metres = delay_ms / 1'000.0 * speed_of_sound(Celsius{rig.room.temperature_c}).value();
   const auto at = speaker.measured.positions.empty() ? PositionResult{} : speaker.measured.positions.front();
   return html::table_row(
       who,
       fmt::format("as samples {:.0f}, as distance {:.2f} m or {:.2f} ft",
-                  delay_ms / 1'000.0 * rig.interface.sample_rate_hz, metres, metres / 0.3048),
+                  in_unit(delay_ms, DelayUnit::samples, calibration), in_unit(delay_ms, DelayUnit::metres, calibration),
+                  in_unit(delay_ms, DelayUnit::feet, calibration)),
       columns,
       {fmt::format("{:.2f} ms", delay_ms), fmt::format("{:.1f} dB", *speaker.settings.trim_db + 0.0),
        polarity(speaker), filters(speaker),
@@ -151,7 +136,7 @@ void add_settings(Page& page, const Calibration& calibration) {
                             "measurement at the listening position.",
                             columns));
   for (const auto* speaker : in_output_order(calibration)) {
-    page.add(settings_row(calibration.rig, *speaker, columns));
+    page.add(settings_row(calibration, *speaker, columns));
   }
   page.add(std::string{html::table_end} + "</div>\n");
 }
