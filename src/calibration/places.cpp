@@ -151,6 +151,7 @@ bool set_places(const Rig& rig, std::span<const PositionMeasurement> positions, 
   std::vector<std::optional<Direction>> nominal;
   for (const auto& belongs : nominal_places(rig)) {
     nominal.push_back(belongs ? std::optional{belongs->direction} : std::nullopt);
+    options.allowed.push_back(belongs ? belongs->range : std::nullopt);
   }
   const Locations locations =
       locate(arrivals_by_speaker(rig, positions, chosen), spots, nominal, MetresPerSecond{speed_m_s}, options);

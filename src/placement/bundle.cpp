@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <numbers>
 
 namespace ringtrue::bundle {
 namespace {
@@ -111,14 +112,54 @@ void add_spots(const Problem& problem, const Spread& spread, const Eigen::Vector
   }
 }
 
+constexpr double radians = std::numbers::pi / 180.0;
+
+/// The range that counts for a speaker; none near straight up and down, where azimuths mean nothing.
+const AngleRange* range_of(const Home& home, const Spread& spread) {
+  constexpr double steep = 0.35;  // cosine of 70 degrees
+  const bool counts = spread.over_ranges && home.range && home.direction.head<2>().norm() > steep;
+  return counts ? &*home.range : nullptr;
+}
+
+double beyond(double angle_rad, double low_deg, double high_deg) {
+  return angle_rad - std::clamp(angle_rad, low_deg * radians, high_deg * radians);
+}
+
+/// How far a direction is outside a range, along azimuth and elevation; inside it nothing depends on the place.
+Group outside_group(const AngleRange& range, const Vector3d& direction, double sigma_rad, double distance_m,
+                    Index place) {
+  const double level = std::max(direction.head<2>().norm(), 1e-6);
+  const double elevation = std::atan2(direction.z(), level);
+  const double middle = 0.5 * (range.az_min_deg + range.az_max_deg) * radians;
+  const double azimuth =
+      middle + std::remainder(std::atan2(-direction.x(), direction.y()) - middle, 2.0 * std::numbers::pi);
+  const double azimuth_out = beyond(azimuth, range.az_min_deg, range.az_max_deg);
+  const double elevation_out = beyond(elevation, range.el_min_deg, range.el_max_deg);
+  const double sine = -direction.x() / level;
+  const double cosine = direction.y() / level;
+  Eigen::Matrix3d slope = Eigen::Matrix3d::Zero();
+  if (azimuth_out != 0.0 || range.az_min_deg == range.az_max_deg) slope.row(0) << -cosine, -sine, 0.0;
+  if (elevation_out != 0.0 || range.el_min_deg == range.el_max_deg) {
+    slope.row(1) << sine * direction.z(), -cosine * direction.z(), level;
+  }
+  Group group{Vector3d{azimuth_out * level / sigma_rad, elevation_out / sigma_rad, 0.0}};
+  group.depends(place, slope / (distance_m * sigma_rad));
+  return group;
+}
+
 void add_nominal(const Problem& problem, const Spread& spread, const Eigen::VectorXd& x, NormalEquations& equations) {
   for (Index s = 0; s < problem.speakers(); ++s) {
-    const auto& nominal = problem.nominal[static_cast<std::size_t>(s)];
-    if (!nominal) continue;
+    const auto& home = problem.nominal[static_cast<std::size_t>(s)];
+    if (!home) continue;
     const Vector3d place = x.segment<3>(problem.place(s));
     const double distance_m = std::max(place.norm(), 1e-6);
     const Vector3d direction = place / distance_m;
-    Group group{Vector3d{(direction - *nominal) / spread.nominal_rad}};
+    if (const AngleRange* const range = range_of(*home, spread)) {
+      equations.add(outside_group(*range, direction, spread.nominal_rad, distance_m, problem.place(s)),
+                    nominal_freedom);
+      continue;
+    }
+    Group group{Vector3d{(direction - home->direction) / spread.nominal_rad}};
     group.depends(problem.place(s), (Eigen::Matrix3d::Identity() - direction * direction.transpose()) /
                                         (distance_m * spread.nominal_rad));
     equations.add(group, nominal_freedom);
@@ -159,12 +200,22 @@ NormalEquations equations_at(const Problem& problem, const Spread& spread, const
   return equations;
 }
 
+/// Logarithm of how much room a speaker has about its home: a bell's width, and a range's on top of it.
+double log_room(const Home& home, const Spread& spread) {
+  const AngleRange* const range = range_of(home, spread);
+  if (range == nullptr) return 2.0 * std::log(spread.nominal_rad);
+  const double bell = std::sqrt(2.0 * std::numbers::pi);  // of a normal distribution, against its sigma
+  const double wide = (range->az_max_deg - range->az_min_deg) * radians * home.direction.head<2>().norm();
+  const double high = (range->el_max_deg - range->el_min_deg) * radians;
+  return std::log(spread.nominal_rad + wide / bell) + std::log(spread.nominal_rad + high / bell);
+}
+
 /// Logarithm of the factors 1/sigma of everything whose sigma is asked for.
 double log_scale(const Problem& problem, const Spread& spread) {
-  const auto known = std::ranges::count_if(problem.nominal, [](const auto& nominal) { return nominal.has_value(); });
+  double log_rooms = 0.0;
+  for (const auto& home : problem.nominal) log_rooms += home ? log_room(*home, spread) : 0.0;
   return -static_cast<double>(problem.ranges.size()) * std::log(spread.range_scale) -
-         3.0 * static_cast<double>(problem.spots.size()) * std::log(spread.spot_m) -
-         2.0 * static_cast<double>(known) * std::log(spread.nominal_rad);
+         3.0 * static_cast<double>(problem.spots.size()) * std::log(spread.spot_m) - log_rooms;
 }
 
 }  // namespace

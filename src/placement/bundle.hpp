@@ -4,6 +4,8 @@
 #include <optional>
 #include <vector>
 
+#include "ringtrue/rig/layout.hpp"
+
 namespace ringtrue::bundle {
 
 using Eigen::Index;
@@ -23,6 +25,12 @@ struct Taped {
   double distance_m = 0.0;
 };
 
+/// Where a speaker belongs.
+struct Home {
+  Vector3d direction;               // unit vector
+  std::optional<AngleRange> range;  // where else it may stand
+};
+
 /// What the ranges leave open: nothing, one offset for all spots, or one for every spot.
 enum class Offsets { none, common, per_spot };
 
@@ -30,8 +38,8 @@ enum class Offsets { none, common, per_spot };
 /// Unknowns, in this order: a place a speaker, an error a spot, offsets, and the relative error of the speed of sound.
 struct Problem {
   std::vector<Range> ranges;
-  std::vector<Vector3d> spots;                   // where they should be
-  std::vector<std::optional<Vector3d>> nominal;  // unit vectors, one a speaker
+  std::vector<Vector3d> spots;               // where they should be
+  std::vector<std::optional<Home>> nominal;  // one a speaker
   std::vector<Taped> taped;
   Offsets offsets = Offsets::none;
   bool solve_speed = false;
@@ -50,7 +58,8 @@ struct Problem {
 /// How far things are off, one standard deviation: what the data are asked.
 struct Spread {
   double spot_m = 0.005;      // of a mic spot, per axis
-  double nominal_rad = 0.07;  // of a speaker from its nominal direction, per axis
+  double nominal_rad = 0.07;  // of a speaker from its nominal direction or its range, per axis
+  bool over_ranges = false;   // anywhere in its range is as likely as another
   double range_scale = 1.0;   // of the ranges, times their own sigma
 };
 

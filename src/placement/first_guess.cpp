@@ -38,7 +38,7 @@ Eigen::MatrixXd plane_waves(const Problem& problem, const Eigen::MatrixXd& range
   double known = 0.0;
   for (const auto& nominal : problem.nominal) {
     if (!nominal) continue;
-    mean_direction += *nominal;
+    mean_direction += nominal->direction;
     known += 1.0;
   }
   if (known > 0.0) mean_direction /= known;
@@ -102,7 +102,7 @@ Eigen::VectorXd nominal_guess(const Problem& problem, const Eigen::VectorXd& fir
   Eigen::VectorXd x = first;
   for (Index s = 0; s < problem.speakers(); ++s) {
     const auto& nominal = problem.nominal[static_cast<std::size_t>(s)];
-    if (nominal) x.segment<3>(problem.place(s)) = *nominal * first.segment<3>(problem.place(s)).norm();
+    if (nominal) x.segment<3>(problem.place(s)) = nominal->direction * first.segment<3>(problem.place(s)).norm();
   }
   if (problem.offsets != Offsets::none) set_offsets(problem, x);
   return x;

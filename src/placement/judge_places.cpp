@@ -14,7 +14,9 @@ namespace ringtrue {
 namespace {
 
 constexpr double unsure_deg = 8.0;         // a direction less sure than that proves nothing
-constexpr double outside_deg = 8.0;        // beyond its range: 10 degrees and more are never missed
+constexpr double unsure_out_deg = 5.0;     // less sure than that: it may as well be its partner that stands wrong
+constexpr double outside_deg = 6.0;        // beyond its range: half way between none and more than 10
+constexpr double missed_deg = 10.0;        // what must not pass in silence
 constexpr double unsure_distance_m = 0.3;  // then a way in centimetres would be invented
 constexpr double uneven_deg = 5.0;         // of a pair, against its mirror image: common practice
 constexpr double uneven_share = 0.15;      // of its distance
@@ -71,14 +73,45 @@ std::string found_words(Direction direction) {
                      std::round(direction.elevation_deg) + 0.0);
 }
 
+/// A degree of uncertainty is usual; what is less sure must lie further out.
+bool is_wrong(const Outside& outside) {
+  return outside.uncertainty_deg <= unsure_out_deg &&
+         outside.degrees >= outside_deg + 1.5 * std::max(0.0, outside.uncertainty_deg - 1.0);
+}
+
 void add_wrong_place(const Speaker& speaker, const NominalPlace& nominal, const Located& located, Findings& findings) {
   const Outside outside = outside_range(nominal, located);
-  // A degree of uncertainty is usual; what is less sure must lie further out.
-  if (outside.degrees < outside_deg + 1.5 * std::max(0.0, outside.uncertainty_deg - 1.0)) return;
+  if (!is_wrong(outside)) return;
   const char* range = nominal.range ? "outside its range" : "from its place";
   findings.push_back({Severity::warn, "wrong-place", speaker.label,
                       fmt::format("{} stands {:.0f} degrees {} (found at {}). {}", speaker.label, outside.degrees,
                                   range, found_words(direction_of(located.place)), instruction(nominal, located))});
+}
+
+/// Speakers that are named by no finding yet and may all the same stand 10 degrees out, as far as can be told: one
+/// finding for all of them, a warning where one seems to be out.
+void add_unsure_places(const Rig& rig, std::span<const std::optional<NominalPlace>> nominal,
+                       std::span<const std::optional<Located>> found, Findings& findings) {
+  std::string labels;
+  double least_sure_deg = 0.0;
+  std::string seems_out;
+  for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
+    const std::string& label = rig.speakers[s].label;
+    const bool named = std::ranges::any_of(findings, [&](const Finding& f) { return f.speaker == label; });
+    if (!found[s] || !nominal[s] || named) continue;
+    const Outside outside = outside_range(*nominal[s], *found[s]);
+    if (outside.degrees + 2.0 * outside.uncertainty_deg < missed_deg) continue;
+    labels += (labels.empty() ? "" : ", ") + label;
+    least_sure_deg = std::max(least_sure_deg, found[s]->direction_uncertainty_deg);
+    if (outside.degrees < outside_deg) continue;
+    seems_out += fmt::format(" {} may be {:.0f} degrees out.", label, outside.degrees);
+  }
+  if (labels.empty()) return;
+  findings.push_back({seems_out.empty() ? Severity::note : Severity::warn, "place-unsure", std::nullopt,
+                      fmt::format("{}: directions are sure to {:.0f} degrees only, so that one that stands 10 degrees "
+                                  "out could be missed.{} Check the places with a tape, or measure with a loopback or "
+                                  "at six mic spots instead of four.",
+                                  labels, std::ceil(least_sure_deg), seems_out)});
 }
 
 bool is_pair(const NominalPlace& left, const NominalPlace& right) {
@@ -141,6 +174,7 @@ Findings judge_places(const Rig& rig, std::span<const std::optional<Located>> fo
                                     "the other speaker.",
                                     speaker.output, speaker.label, owner.label, owner.output)});
   }
+  add_unsure_places(rig, nominal, found, findings);
   if (!findings.empty()) return findings;  // first things first
   for (std::size_t a = 0; a < rig.speakers.size(); ++a) {
     for (std::size_t b = 0; b < rig.speakers.size(); ++b) {

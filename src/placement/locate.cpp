@@ -49,7 +49,7 @@ Offsets offsets_of(const LocateOptions& options) {
 }
 
 void add_speaker(Problem& problem, const SpotArrivals& arrivals, const std::optional<Direction>& nominal,
-                 double metres_per_ms) {
+                 const std::optional<AngleRange>& range, double metres_per_ms) {
   const Index speaker = problem.speakers();
   for (std::size_t p = 0; p < arrivals.size(); ++p) {
     if (!arrivals[p]) continue;
@@ -57,7 +57,8 @@ void add_speaker(Problem& problem, const SpotArrivals& arrivals, const std::opti
     problem.ranges.push_back({speaker, static_cast<Index>(p), arrivals[p]->ms * metres_per_ms,
                               std::hypot(noise_m, least_range_uncertainty_m)});
   }
-  problem.nominal.push_back(nominal ? std::optional{as_vector(place(*nominal, 1.0))} : std::nullopt);
+  problem.nominal.push_back(nominal ? std::optional{bundle::Home{as_vector(place(*nominal, 1.0)), range}}
+                                    : std::nullopt);
 }
 
 /// The same problem with every speaker's nominal direction exchanged for the one of the place it stands in: the least
@@ -72,7 +73,7 @@ Problem with_places_taken(const Problem& problem, const Eigen::VectorXd& x) {
   for (std::size_t i = 0; i < known.size(); ++i) {
     const Vector3d direction = x.segment<3>(problem.place(static_cast<Index>(known[i]))).normalized();
     for (std::size_t j = 0; j < known.size(); ++j) {
-      cost[i][j] = std::min((direction - *problem.nominal[known[j]]).squaredNorm(), far_off);
+      cost[i][j] = std::min((direction - problem.nominal[known[j]]->direction).squaredNorm(), far_off);
     }
   }
   Problem taken = problem;
@@ -141,7 +142,8 @@ Locations locate(std::span<const SpotArrivals> speakers, std::span<const Point> 
   std::vector<std::size_t> usable;
   for (std::size_t s = 0; s < speakers.size(); ++s) {
     if (!can_be_located(speakers[s], spots, problem.offsets != Offsets::none)) continue;
-    add_speaker(problem, speakers[s], nominal[s], speed.value() * 1e-3);
+    add_speaker(problem, speakers[s], nominal[s], s < options.allowed.size() ? options.allowed[s] : std::nullopt,
+                speed.value() * 1e-3);
     for (const TapedDistance& taped : options.taped) {
       if (taped.speaker == s) problem.taped.push_back({static_cast<Index>(usable.size()), taped.distance_m});
     }

@@ -26,6 +26,7 @@ LAYOUTS = {     # label: (azimuth, elevation) in degrees
               "Lrs": (135, 0), "Rrs": (-135, 0), "Lw": (60, 0), "Rw": (-60, 0), "Ltf": (45, 30), "Rtf": (-45, 30),
               "Ltm": (90, 30), "Rtm": (-90, 30), "Ltr": (135, 30), "Rtr": (-135, 30)},
 }
+LAYOUTS["9.1.4"] = LAYOUTS["7.1.4"] | {"Lsc": (15, 0), "Rsc": (-15, 0)}      # BS.2051-1 system G
 BS2051_NAMES = {"2.0": "0+2+0", "5.1": "0+5+0", "7.1.4": "4+7+0"}
 CUSTOM_LAYOUT = "custom"        # the contract leaves open what a rig of no standard layout is called
 CUSTOM_LABELS = ("north", "N-E", "Top 1", "desk left", "Überkopf", "8", "far_right", "Z")
@@ -35,6 +36,8 @@ RANGES = {      # where ITU-R BS.2051-1 lets them stand: azimuth low, high, elev
     "5.1": {"L": (30, 30, 0, 0), "C": (0, 0, 0, 0), "Ls": (100, 120, 0, 15)},
     "7.1.4": {"L": (30, 45, 0, 0), "C": (0, 0, 0, 0), "Lss": (85, 110, 0, 0), "Lrs": (120, 150, 0, 0),
               "Ltf": (30, 45, 30, 55), "Ltr": (100, 150, 30, 55)},
+    "9.1.4": {"L": (30, 45, 0, 0), "C": (0, 0, 0, 0), "Lss": (85, 110, 0, 0), "Lrs": (120, 150, 0, 0),
+              "Ltf": (30, 45, 30, 55), "Ltr": (100, 150, 30, 55), "Lsc": (5, 25, 0, 0)},     # 60, but inside of L
     "9.1.6": {"L": (22.5, 30, 0, 5), "C": (0, 0, 0, 5), "Lss": (90, 90, 0, 15), "Lrs": (110, 135, 0, 15),
               "Lw": (45, 60, 0, 5), "Ltf": (45, 60, 30, 45), "Ltm": (90, 90, 30, 45), "Ltr": (110, 135, 30, 45)},
 }
@@ -241,6 +244,8 @@ def rig_toml(name: str, layout: str, room: Room, speakers, bass_managed: bool, o
         band = "[20, 250]" if s.kind == "sub" else "[50, 20000]"
         lines += ["", "[[speaker]]", f"label = {json.dumps(s.label, ensure_ascii=False)}", f"output = {s.output}",
                   f'kind = "{s.kind}"', f"band_hz = {band}"]
+        if notes.get("layout") == "custom" and s.label in notes.get("nominal", {}):
+            lines.append("azimuth_deg = {:.1f}\nelevation_deg = {:.1f}".format(*notes["nominal"][s.label]))
         if s.label in notes.get("own_crossover_hz", {}):
             lines.append(f"crossover_hz = {notes['own_crossover_hz'][s.label]:g}")
     if len(offsets_m) > 1:
@@ -258,13 +263,13 @@ def make_trial(case: str, seed: int, index: int, faults: tuple[str, ...] = ()) -
     rng = np.random.default_rng([zlib.crc32(case.encode()), seed, index])
     layout_name = "7.1.4"
     if case == "layouts":
-        layout_name = (*LAYOUTS, "custom")[index % 5]
+        layout_name = ("2.0", "5.1", "7.1.4", "9.1.6", "custom")[index % 5]
     elif case in ("bass", "equaliser"):
         layout_name = ("5.1", "7.1.4")[index % 2]
     elif case == "subs":
         layout_name = "5.1"
     elif case == "places":
-        layout_name = ("7.1.4", "5.1", "7.1.4", "9.1.6", "2.0")[index % 5]
+        layout_name = ("7.1.4", "5.1", "custom", "9.1.6", "2.0", "7.1.4", "9.1.4")[index % 7]
     elif case == "interleaved":
         layout_name = ("7.1.4", "7.1.4", "9.1.6", "5.1", "7.1.4", "2.0")[index % 6]
     layout = custom_layout(rng) if layout_name == "custom" else LAYOUTS[layout_name]
@@ -290,6 +295,8 @@ def make_trial(case: str, seed: int, index: int, faults: tuple[str, ...] = ()) -
     written = CUSTOM_LAYOUT if layout_name == "custom" else \
         BS2051_NAMES.get(layout_name, layout_name) if index % 2 else layout_name
     trial = Trial(case, index, "", scene, bass_managed, notes={"layout": layout_name, "written": written})
+    if case == "places":
+        trial.notes["nominal"] = {label: angles for label, angles in layout.items() if angles is not None}
     if case == "trouble":
         from random_trouble import trouble      # which builds on this file
         trial = trouble(trial, rng, faults)
@@ -453,9 +460,13 @@ def _healthy(trial: Trial, rng: np.random.Generator, faults) -> Trial:
 
 # ---- places --------------------------------------------------------------------------------------------------------
 
-def range_of(layout_name: str, label: str) -> tuple[float, float, float, float]:
-    """Azimuth low and high, elevation low and high of a label; those of the right side are mirrored."""
-    own = RANGES[layout_name]
+def range_of(layout_name: str, label: str, places: dict) -> tuple[float, float, float, float]:
+    """Azimuth low and high, elevation low and high of a label; those of the right side are mirrored. `places`: nominal
+    ones of a layout that has no ranges."""
+    own = RANGES.get(layout_name, {})
+    if layout_name == "custom":
+        azimuth, elevation = places[label]
+        return azimuth, azimuth, elevation, elevation
     if label in own:
         return own[label]
     low, high, el_low, el_high = own["L" + label[1:]]
@@ -468,7 +479,7 @@ def _in_range(trial: Trial, rng: np.random.Generator) -> Trial:
     for s in trial.scene.speakers:
         if s.kind == "sub":
             continue
-        low, high, el_low, el_high = range_of(layout, s.label)
+        low, high, el_low, el_high = range_of(layout, s.label, trial.notes["nominal"])
         position = rng.uniform(1.5, 2.2) * direction(rng.uniform(low, high), rng.uniform(el_low, el_high))
         if clearance_m(trial.scene.room, position) > 0.2:
             trial = _changed_speaker(trial, s.label, position_m=tuple(float(x) for x in position))
@@ -481,7 +492,7 @@ def _elsewhere(trial: Trial, rng: np.random.Generator, kind: str) -> Trial:
     mains = [s for s in trial.scene.speakers if s.kind == "main" and (kind != "mirrored" or s.label != "C")]
     for _ in range(500):
         s = mains[int(rng.integers(len(mains)))]
-        low, high, el_low, el_high = range_of(layout, s.label)
+        low, high, el_low, el_high = range_of(layout, s.label, trial.notes["nominal"])
         azimuth, elevation = rng.uniform(low, high), rng.uniform(el_low, el_high)
         if kind == "mirrored":
             azimuth = -azimuth
@@ -502,7 +513,7 @@ def _elsewhere(trial: Trial, rng: np.random.Generator, kind: str) -> Trial:
 
 def _places(trial: Trial, rng: np.random.Generator, faults) -> Trial:
     """Four or five mic spots, exact or 1 cm off, at 30 dB, with a loopback, a taped distance or neither; at times two
-    cables are crossed or a speaker stands in a wrong place."""
+    or three cables are crossed or a speaker stands in a wrong place."""
     if rng.random() < 0.5:
         trial = _in_range(trial, rng)
     spots = FIVE_SPOTS_M if rng.random() < 0.35 else FOUR_SPOTS_M
@@ -516,11 +527,21 @@ def _places(trial: Trial, rng: np.random.Generator, faults) -> Trial:
     true_spots = np.array(spots) + off_m * ways / lengths
     trial = _spots(trial, rng, [tuple(float(x) for x in spot) for spot in true_spots])
     trial = _with(trial, noise=replace(trial.scene.noise, signal_to_noise_db=30.0))
-    kind = faults[0] if faults else str(rng.choice(("none", "swapped", "turned", "height", "mirrored"),
-                                                   p=(0.3, 0.3, 0.2, 0.1, 0.1)))
+    kind = faults[0] if faults else str(rng.choice(
+        ("none", "swapped", "sides", "circle", "turned", "height", "mirrored"), p=(0.25, 0.2, 0.1, 0.1, 0.15, 0.1, 0.1)))
     mains = [s.label for s in trial.scene.speakers if s.kind == "main"]
-    if kind == "swapped":
-        trial = _swapped(trial, rng, kind, [str(label) for label in rng.permutation(mains)])
+    mixed = [str(label) for label in rng.permutation(mains)]
+    lefts = [label for label in mixed if label.startswith("L") and "R" + label[1:] in mains]
+    if kind == "sides" and lefts:
+        trial = _swapped(trial, rng, kind, [lefts[0], "R" + lefts[0][1:]])
+    elif kind == "circle" and len(mains) > 2:
+        output = {s.label: s.output for s in trial.scene.speakers}
+        three = mixed[:3]
+        trial = _rewired(trial, {a: [output[b]] for a, b in zip(three, three[1:] + three[:1])})
+        trial = _noted(trial, "swapped " + " ".join(three),
+                       Expected(kind, "swapped-outputs", tuple(three)))
+    elif kind in ("swapped", "sides", "circle"):
+        trial = _swapped(trial, rng, kind, mixed)
     elif kind != "none":
         trial = _elsewhere(trial, rng, kind)
     notes = dict(trial.notes, rig_offsets_m=spots, off_m=off_m, time=time)

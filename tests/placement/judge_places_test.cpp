@@ -131,7 +131,45 @@ TEST_CASE("an unsure direction is not blamed, and without a distance the instruc
       judge_places(rig, found)[0].message ==
       "L stands 15 degrees outside its range (found at azimuth 45, elevation 0). Move it to azimuth 30, elevation 0.");
   found[0]->direction_uncertainty_deg = 7.0;
-  CHECK(judge_places(rig, found).empty());
+  const Findings unsure = judge_places(rig, found);
+  CHECK(codes(unsure) == Codes{"place-unsure "});
+  CHECK(unsure[0].severity == Severity::warn);
+  CHECK(unsure[0].message.find("L may be 15 degrees out") != std::string::npos);
+  // Sure to 5 degrees: two of them reach to 10, which must not pass in silence.
+  for (const double sure_deg : {4.9, 5.1}) {
+    found = in_place(rig);
+    found[1]->direction_uncertainty_deg = sure_deg;
+    CHECK(codes(judge_places(rig, found)) == (sure_deg < 5.0 ? Codes{} : Codes{"place-unsure "}));
+  }
+}
+
+TEST_CASE("a speaker in another's place while that one is at home is misplaced, no cables are crossed") {
+  // Ranges of ITU-R BS.2051 systems G and H (reference/layouts.csv): G: L 30 to 45, Lsc 5 to 60, nominal 15; H: L 22.5
+  // to 30, Lw 45 to 60. An exchange needs both.
+  const Rig rig = rig_for(*find_layout("9.1.4"));
+  for (const double of_other_deg : {10.0, 15.0, 20.0, 25.0}) {
+    CAPTURE(of_other_deg);
+    auto found = in_place(rig);
+    found[index_of(rig, "Lsc")] = at({of_other_deg, 0.0});
+    found[index_of(rig, "L")] = at({15.0, 0.0}, 1.6);
+    CHECK(codes(judge_places(rig, found)) == Codes{"wrong-place L"});
+  }
+  const Rig wide = rig_for(*find_layout("22.2"));
+  for (const double of_other_deg : {45.0, 50.0, 60.0}) {
+    CAPTURE(of_other_deg);
+    auto found = in_place(wide);
+    found[index_of(wide, "Lw")] = at({of_other_deg, 0.0});
+    found[index_of(wide, "L")] = at({60.0, 0.0}, 1.6);
+    CHECK(codes(judge_places(wide, found)) == Codes{"wrong-place L"});
+  }
+}
+
+TEST_CASE("a crossed pair is named although a third speaker stands in the place of one of them") {
+  const Rig rig = rig_for(*find_layout("7.1.4"));
+  auto found = in_place(rig);
+  std::swap(found[index_of(rig, "L")], found[index_of(rig, "R")]);
+  found[index_of(rig, "C")] = at({30.0, 0.0}, 1.6);
+  CHECK(codes(judge_places(rig, found)) == Codes{"swapped-outputs L", "swapped-outputs R", "wrong-place C"});
 }
 
 TEST_CASE("a ring of the user's own is judged by the places in its rig") {

@@ -6,6 +6,7 @@
 
 #include "ringtrue/core/geometry.hpp"
 #include "ringtrue/core/units.hpp"
+#include "ringtrue/rig/layout.hpp"
 
 namespace ringtrue {
 
@@ -35,7 +36,8 @@ struct LocateOptions {
   bool absolute_time = false;        // arrivals are times of flight; otherwise each spot has its own unknown offset
   bool solve_speed = false;          // the speed of sound is unknown, too; needs five spots or more
   std::vector<TapedDistance> taped;  // with absolute time: takes out what all speakers' own latency adds
-  double typical_distance_m = 2.0;   // where distances are looked for when nothing else tells them
+  std::vector<std::optional<AngleRange>> allowed;  // where each speaker may stand; empty: nominal directions alone
+  double typical_distance_m = 2.0;                 // where distances are looked for when nothing else tells them
 };
 
 struct Locations {
