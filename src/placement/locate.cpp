@@ -86,7 +86,7 @@ Problem with_places_taken(const Problem& problem, const Eigen::VectorXd& x) {
 /// spots that were 0 and 1 cm off, so that two thirds of errors lie within.
 constexpr double uncertainty_factor = 1.25;
 constexpr double temperature_share = 0.005;  // of a distance: 3 degrees C, where the speed was not solved for
-constexpr double least_distance_m = 0.003;   // where exactly sound begins
+constexpr double least_distance_m = 0.008;   // what a speaker's own treble is late by: 15 to 30 us (docs/placement.md)
 
 Located located(const Vector3d& place, const Eigen::Matrix3d& covariance, bool speed_solved) {
   const double distance = std::max(place.norm(), 1e-3);
