@@ -544,6 +544,11 @@ def _places(trial: Trial, rng: np.random.Generator, faults) -> Trial:
         trial = _swapped(trial, rng, kind, mixed)
     elif kind != "none":
         trial = _elsewhere(trial, rng, kind)
+    # Every name counts. And two speakers without a loopback tell no more than how their directions differ.
+    expected = [replace(item, speakers=(label,)) for item in trial.expected for label in item.speakers]
+    if trial.notes["layout"] == "2.0" and time != "loopback":
+        expected = [replace(item, code=item.code + "|place-unsure") for item in expected]
+    trial = replace(trial, expected=tuple(expected))
     notes = dict(trial.notes, rig_offsets_m=spots, off_m=off_m, time=time)
     if time == "tape":
         fed = {label: out for out, label in trial.scene.wires or [(s.output, s.label) for s in trial.scene.speakers]}
