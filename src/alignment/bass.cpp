@@ -10,10 +10,9 @@
 namespace ringtrue {
 namespace {
 
-constexpr double near_enough_db = 0.1;        // losses that count as equal
-constexpr double most_a_main_loses_db = 0.9;  // against arrival alone; 1 dB is allowed, the rest is for errors
-constexpr int steps_per_period = 64;          // of the lowest crossover: a 32nd period at the top of its band
-constexpr int refinement = 8;                 // steps in one coarse step
+constexpr double near_enough_db = 0.1;  // losses that count as equal
+constexpr int steps_per_period = 64;    // of the lowest crossover: a 32nd period at the top of its band
+constexpr int refinement = 8;           // steps in one coarse step
 
 using Line = std::vector<BassTrial>;  // trials of one polarity, by shift
 
@@ -30,32 +29,40 @@ std::vector<Line> scan(const BassRing& ring, const BassSearch& search, double st
   return {both[search.inverted ? 1 : 0]};
 }
 
-/// The highest of each measure over all trials.
-BassLevel ceiling_of(const std::vector<Line>& lines) {
-  BassLevel best{-1e9, -1e9};
+/// What trials are judged by.
+struct Bounds {
+  BassLevel best{-1e9, -1e9};                      // the highest of each measure over all trials
+  double least_change_db = -most_a_main_loses_db;  // of the worst main; lower where nothing keeps it
+};
+
+Bounds bounds_of(const std::vector<Line>& lines) {
+  Bounds bounds;
+  double kindest_db = -1e9;
   for (const Line& line : lines) {
     for (const BassTrial& trial : line) {
-      best.power_db = std::max(best.power_db, trial.gain.power_db);
-      best.mean_db = std::max(best.mean_db, trial.gain.mean_db);
+      bounds.best.power_db = std::max(bounds.best.power_db, trial.gain.power_db);
+      bounds.best.mean_db = std::max(bounds.best.mean_db, trial.gain.mean_db);
+      kindest_db = std::max(kindest_db, trial.worst_change_db);
     }
   }
-  return best;
+  bounds.least_change_db = std::min(bounds.least_change_db, kindest_db);
+  return bounds;
 }
 
 /// What a trial loses against the best of each measure; without end where a main loses too much.
-double loss_db(const BassTrial& trial, const BassLevel& best) {
-  if (trial.worst_change_db < -most_a_main_loses_db) return std::numeric_limits<double>::infinity();
-  return std::max(best.power_db - trial.gain.power_db, best.mean_db - trial.gain.mean_db);
+double loss_db(const BassTrial& trial, const Bounds& bounds) {
+  if (trial.worst_change_db < bounds.least_change_db) return std::numeric_limits<double>::infinity();
+  return std::max(bounds.best.power_db - trial.gain.power_db, bounds.best.mean_db - trial.gain.mean_db);
 }
 
 /// Trials at which the loss is no higher than at both neighbours.
-std::vector<BassTrial> local_optima(const std::vector<Line>& lines, const BassLevel& best) {
+std::vector<BassTrial> local_optima(const std::vector<Line>& lines, const Bounds& bounds) {
   std::vector<BassTrial> optima;
   for (const Line& line : lines) {
     for (std::size_t i = 0; i < line.size(); ++i) {
-      const double here = loss_db(line[i], best);
-      const bool falls = i > 0 && loss_db(line[i - 1], best) < here;
-      const bool rises = i + 1 < line.size() && loss_db(line[i + 1], best) < here;
+      const double here = loss_db(line[i], bounds);
+      const bool falls = i > 0 && loss_db(line[i - 1], bounds) < here;
+      const bool rises = i + 1 < line.size() && loss_db(line[i + 1], bounds) < here;
       if (std::isfinite(here) && !falls && !rises) optima.push_back(line[i]);
     }
   }
@@ -63,29 +70,29 @@ std::vector<BassTrial> local_optima(const std::vector<Line>& lines, const BassLe
 }
 
 /// Of the optima that are near enough to the least loss, the one nearest to arrival alone; the smaller loss of equals.
-BassTrial nearest_good(const std::vector<BassTrial>& optima, const BassLevel& best) {
+BassTrial nearest_good(const std::vector<BassTrial>& optima, const Bounds& bounds) {
   double enough = std::numeric_limits<double>::infinity();
-  for (const BassTrial& trial : optima) enough = std::min(enough, loss_db(trial, best));
+  for (const BassTrial& trial : optima) enough = std::min(enough, loss_db(trial, bounds));
   enough = std::max(enough, near_enough_db);
   const auto before = [&](const BassTrial& a, const BassTrial& b) {
-    const bool a_good = loss_db(a, best) <= enough;
-    const bool b_good = loss_db(b, best) <= enough;
+    const bool a_good = loss_db(a, bounds) <= enough;
+    const bool b_good = loss_db(b, bounds) <= enough;
     if (a_good != b_good) return a_good;
     const double further = std::abs(a.shift_ms) - std::abs(b.shift_ms);
-    return further != 0.0 ? further < 0.0 : loss_db(a, best) < loss_db(b, best);
+    return further != 0.0 ? further < 0.0 : loss_db(a, bounds) < loss_db(b, bounds);
   };
   return *std::ranges::min_element(optima, before);
 }
 
 /// The best shift within one coarse step of a trial, same polarity.
-BassTrial refined(const BassRing& ring, const BassSearch& search, const BassTrial& start, const BassLevel& best,
+BassTrial refined(const BassRing& ring, const BassSearch& search, const BassTrial& start, const Bounds& bounds,
                   double step_ms) {
   BassTrial found = start;
   for (int i = -refinement + 1; i < refinement; ++i) {
     const double shift = start.shift_ms + i * step_ms / refinement;
     if (shift < search.earliest_ms || shift > search.latest_ms) continue;
     const BassTrial trial = ring.trials(shift)[start.invert ? 1 : 0];
-    if (loss_db(trial, best) < loss_db(found, best)) found = trial;
+    if (loss_db(trial, bounds) < loss_db(found, bounds)) found = trial;
   }
   return found;
 }
@@ -110,10 +117,10 @@ BassAlignment align_bass(std::span<const BassPair> pairs, const BassSearch& sear
   const BassRing ring{pairs, search.inverted};
   const double step_ms = longest_period_ms(pairs) / steps_per_period;
   const auto lines = scan(ring, search, step_ms);
-  const BassLevel best = ceiling_of(lines);
-  const BassTrial coarse = nearest_good(local_optima(lines, best), best);
-  const BassTrial found = refined(ring, search, coarse, best, step_ms);
-  return {found.shift_ms, found.invert, found.gain, ring.changes(found.shift_ms, found.invert)};
+  const Bounds bounds = bounds_of(lines);
+  const BassTrial coarse = nearest_good(local_optima(lines, bounds), bounds);
+  const BassTrial found = refined(ring, search, coarse, bounds, step_ms);
+  return {found.shift_ms, found.invert, found.gain, ring.changes(found.shift_ms, found.invert), loss_db(found, bounds)};
 }
 
 }  // namespace ringtrue

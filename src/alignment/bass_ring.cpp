@@ -39,13 +39,15 @@ BassLevel difference(const BassLevel& a, const BassLevel& b) {
 
 }  // namespace
 
-std::vector<BassSeat> bass_seats(const BassPair& pair) {
+std::vector<BassSeat> bass_seats(const BassPair& pair) { return bass_seats(pair, pair.sub); }
+
+std::vector<BassSeat> bass_seats(const BassPair& pair, const BassResponses& subs) {
   const auto weights = log_weights(pair.frequency_hz);
   std::vector<BassSeat> seats(pair.main.size());
   for (std::size_t p = 0; p < seats.size(); ++p) {
     for (std::size_t k = 0; k < weights.size(); ++k) {
       const std::complex<double> main = pair.main[p][k];
-      const std::complex<double> sub = pair.sub[p][k];
+      const std::complex<double> sub = subs[p][k];
       seats[p].push_back({2e-3 * std::numbers::pi * pair.frequency_hz[k], weights[k], std::norm(main) + std::norm(sub),
                           2.0 * main * std::conj(sub)});
     }
@@ -79,7 +81,8 @@ BassRing::BassRing(std::span<const BassPair> pairs, bool arrival_inverted) {
   for (const BassPair& pair : pairs) {
     seats_.push_back(bass_seats(pair));
     shares_.push_back(pair.importance);
-    arrival_.push_back(bass_levels(seats_.back(), 0.0)[arrival_inverted ? 1 : 0]);
+    arrival_.push_back(pair.sub_by_arrival.empty() ? bass_levels(seats_.back(), 0.0)[arrival_inverted ? 1 : 0]
+                                                   : bass_levels(bass_seats(pair, pair.sub_by_arrival), 0.0)[0]);
     sum += pair.importance;
   }
   for (double& share : shares_) share /= sum;

@@ -21,6 +21,7 @@ struct BassBin {
 using BassSeat = std::vector<BassBin>;
 
 [[nodiscard]] std::vector<BassSeat> bass_seats(const BassPair& pair);
+[[nodiscard]] std::vector<BassSeat> bass_seats(const BassPair& pair, const BassResponses& subs);  // instead of pair.sub
 
 /// Levels of both polarities at once: [0] as it is, [1] inverted.
 [[nodiscard]] std::array<BassLevel, 2> bass_levels(const std::vector<BassSeat>& seats, double shift_ms);

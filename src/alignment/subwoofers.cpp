@@ -11,7 +11,6 @@ namespace {
 
 constexpr double furthest_shift_ms = 10.0;
 constexpr double shift_step_ms = 0.5;
-constexpr double free_loss_db = 2.0;  // of output; more costs
 constexpr double loss_price_db2_per_db = 4.0;
 constexpr double worth_db2 = 0.1;  // what a change of offset has to win
 constexpr int most_rounds = 10;
@@ -45,9 +44,10 @@ BassResponses power_sum(std::span<const BassResponses> subs) {
 }
 
 /// A choice of offsets judged: variation, and what lost output costs on top. @param gain_db  the highest in the sum
-double cost_db2(const BassResponses& sum, double gain_db, double wanted_level_db) {
-  const double loss_db = wanted_level_db - (mean_level_db(sum) - gain_db);
-  return mean_spatial_variance_db2(sum) + loss_price_db2_per_db * std::max(0.0, loss_db - free_loss_db);
+/// @param free_level_db  below, each dB costs
+double cost_db2(const BassResponses& sum, double gain_db, double free_level_db) {
+  const double lost_db = free_level_db - (mean_level_db(sum) - gain_db);
+  return mean_spatial_variance_db2(sum) + loss_price_db2_per_db * std::max(0.0, lost_db);
 }
 
 void add(BassResponses& sum, const BassResponses& sub, const SubwooferOffset& offset,
@@ -84,7 +84,7 @@ double loudest_db(std::span<const SubwooferOffset> offsets) {
 
 /// The best offset of one sub while the others keep theirs; true when it changed.
 bool improve(std::size_t sub, std::span<const BassResponses> subs, std::span<const double> frequency_hz,
-             std::span<const SubwooferOffset> tried, double wanted_level_db, std::vector<SubwooferOffset>& offsets) {
+             std::span<const SubwooferOffset> tried, double free_level_db, std::vector<SubwooferOffset>& offsets) {
   BassResponses others(subs[sub].size(), std::vector<std::complex<double>>(frequency_hz.size()));
   double loudest_other_db = 0.0;  // of the first at least
   for (std::size_t s = 0; s < subs.size(); ++s) {
@@ -95,7 +95,7 @@ bool improve(std::size_t sub, std::span<const BassResponses> subs, std::span<con
   const auto cost_of = [&](const SubwooferOffset& offset) {
     BassResponses sum = others;
     add(sum, subs[sub], offset, frequency_hz);
-    return cost_db2(sum, std::max(loudest_other_db, offset.gain_db), wanted_level_db);
+    return cost_db2(sum, std::max(loudest_other_db, offset.gain_db), free_level_db);
   };
   double least = cost_of(offsets[sub]) - worth_db2;
   bool changed = false;
@@ -111,12 +111,12 @@ bool improve(std::size_t sub, std::span<const BassResponses> subs, std::span<con
 
 /// One sub after another from given offsets until nothing improves.
 std::vector<SubwooferOffset> descend(std::vector<SubwooferOffset> offsets, std::span<const BassResponses> subs,
-                                     std::span<const double> frequency_hz, bool may_flip, double wanted_level_db) {
+                                     std::span<const double> frequency_hz, bool may_flip, double free_level_db) {
   const auto tried = choices(may_flip);
   for (int round = 0; round < most_rounds; ++round) {
     bool changed = false;
     for (std::size_t s = 1; s < subs.size(); ++s) {
-      changed = improve(s, subs, frequency_hz, tried, wanted_level_db, offsets) || changed;
+      changed = improve(s, subs, frequency_hz, tried, free_level_db, offsets) || changed;
     }
     if (!changed) break;
   }
@@ -162,15 +162,16 @@ BassResponses sum_of(std::span<const BassResponses> subs, std::span<const Subwoo
 }
 
 std::vector<SubwooferOffset> even_out_subwoofers(std::span<const BassResponses> subs,
-                                                 std::span<const double> frequency_hz, bool may_flip) {
+                                                 std::span<const double> frequency_hz, bool may_flip,
+                                                 double free_loss_db) {
   std::vector<SubwooferOffset> best(subs.size());
   if (subs.size() < 2) return best;
-  const double wanted_level_db =
-      std::max(mean_level_db(sum_of(subs, best, frequency_hz)), mean_level_db(power_sum(subs)));
+  const double free_level_db =
+      std::max(mean_level_db(sum_of(subs, best, frequency_hz)), mean_level_db(power_sum(subs))) - free_loss_db;
   double least = std::numeric_limits<double>::infinity();
   for (auto& start : starting_points(subs.size(), may_flip)) {
-    auto found = descend(std::move(start), subs, frequency_hz, may_flip, wanted_level_db);
-    const double cost = cost_db2(sum_of(subs, found, frequency_hz), loudest_db(found), wanted_level_db);
+    auto found = descend(std::move(start), subs, frequency_hz, may_flip, free_level_db);
+    const double cost = cost_db2(sum_of(subs, found, frequency_hz), loudest_db(found), free_level_db);
     if (cost >= least - worth_db2) continue;
     least = cost;
     best = std::move(found);

@@ -19,7 +19,6 @@
 #include "ringtrue/capture/atomic_file.hpp"
 #include "ringtrue/capture/microphone_response_file.hpp"
 #include "ringtrue/core/errors.hpp"
-#include "ringtrue/report/bass_picture.hpp"
 #include "ringtrue/report/fir_files.hpp"
 #include "ringtrue/report/impulse_responses.hpp"
 #include "ringtrue/report/places_drawing.hpp"
@@ -59,8 +58,6 @@ the interface has one. The folder given with --out gets
   calibration.json     the result for programs, with uncertainties and findings
   sheet.txt            the result for people, as shown on the terminal
   report.html          the result as a page: settings, findings, charts
-  bass.svg             with bass management: each main with the sub, before and
-                       after, as a picture for the browser
   fir/                 with --fir: what to load into each output
   room.txt             what an equaliser cannot mend: decay, reflections,
                        resonances, noise; and the speakers' distortion
@@ -170,17 +167,16 @@ int run(const CLI::App& command, const Options& options) {
   const Rig rig = read_rig(options.rig);
   require_bass_management(rig, options);
   const auto microphone = microphone_of(command, options);
-  const OutputFolder out{options.out,
-                         options.overwrite,
-                         {"impulse-responses", "fir", "report.html", "places.html", "sheet.txt", "room.txt", "bass.svg",
-                          "calibration.json"}};
+  const OutputFolder out{
+      options.out,
+      options.overwrite,
+      {"impulse-responses", "fir", "report.html", "places.html", "sheet.txt", "room.txt", "calibration.json"}};
 
   const auto measurements = measure_with_progress(rig, source, microphone ? &microphone->response : nullptr);
   Calibration calibration = calibrate(rig, measurements, how);
   if (microphone) std::ranges::copy(microphone->notes, std::back_inserter(calibration.findings));
   const std::string json = format_calibration(calibration);
   const std::string sheet = format_sheet(calibration);
-  const std::string bass = draw_bass_picture(calibration);
   const std::string room = format_room(calibration);
 
   out.publish([&](const std::filesystem::path& folder) {
@@ -189,7 +185,6 @@ int run(const CLI::App& command, const Options& options) {
     if (options.fir_taps > 0) write_firs(folder / "fir", rig, correction_firs(calibration, 0, measurements));
     write_text_atomically(folder / "places.html", format_places_page(calibration));
     write_text_atomically(folder / "sheet.txt", sheet);
-    if (!bass.empty()) write_text_atomically(folder / "bass.svg", bass);
     write_text_atomically(folder / "room.txt", room);
     write_text_atomically(folder / "calibration.json", json);
   });

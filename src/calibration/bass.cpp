@@ -16,6 +16,7 @@ namespace {
 constexpr Band level_band{Hertz{30.0}, Hertz{80.0}};  // the contract's, for subs
 constexpr double most_periods = 1.5;                  // of the crossover, either way
 constexpr double worth_telling_db = 0.3;              // what the sub's own switch would win
+constexpr double loss_allowed_db = 0.2;               // of a group's sum against its best; 0.3 is what may be
 
 bool has_trim(const SpeakerResult& speaker) { return speaker.settings.trim_db.has_value(); }
 
@@ -84,20 +85,27 @@ double pink_level_db(std::span<const std::complex<double>> sum, std::span<const 
   return weights > 0.0 && power > 0.0 ? 10.0 * std::log10(power / weights) : 0.0;
 }
 
-/// The group's sum in a part of the grid, with trims.
+/// The group's sum in a part of the grid, with trims. @param offsets  of each member; their gains are in the trims
 BassResponses group_sum(const Rig& rig, const BassMeasurement& bass, const SubwooferGroup& group,
-                        std::span<const SpeakerResult> speakers, GridRange range) {
+                        std::vector<SubwooferOffset> offsets, std::span<const SpeakerResult> speakers,
+                        GridRange range) {
   std::vector<BassResponses> members;
   for (const std::size_t s : group.members) {
     const double gain = std::pow(10.0, *speakers[s].settings.trim_db / 20.0);
     members.push_back(part_of(*bass.speakers[s], range, arrival_sign(rig, speakers[s]) * gain));
   }
-  std::vector<SubwooferOffset> offsets = group.offsets;
-  for (SubwooferOffset& offset : offsets) offset.gain_db = 0.0;  // it is in the trims
+  for (SubwooferOffset& offset : offsets) offset.gain_db = 0.0;
   return sum_of(members, offsets, std::span{bass.frequency_hz}.subspan(range.first, range.count));
 }
 
 double balance(const BassLevel& level) { return 0.5 * (level.power_db + level.mean_db); }
+
+double lesser(const BassLevel& change) { return std::min(change.power_db, change.mean_db); }
+
+/// What the worst main wins (or loses) against arrival alone.
+double least_change_db(const BassAlignment& alignment) {
+  return lesser(*std::ranges::min_element(alignment.change, {}, lesser));
+}
 
 BassAlignmentResult result_of(const Rig& rig, const SubwooferGroup& group, const BassPairs& mains,
                               const BassAlignment& alignment) {
@@ -111,7 +119,6 @@ BassAlignmentResult result_of(const Rig& rig, const SubwooferGroup& group, const
     const SubwooferOffset& offset = group.offsets[k];
     result.subs.push_back({rig.speakers[group.members[k]].label, alignment.shift_ms + offset.shift_ms, offset.gain_db});
   }
-  const auto lesser = [](const BassLevel& change) { return std::min(change.power_db, change.mean_db); };
   const auto worst = std::ranges::min_element(alignment.change, {}, lesser);
   result.worst_main = rig.speakers[mains.mains[static_cast<std::size_t>(worst - alignment.change.begin())]].label;
   result.worst_main_change_db = lesser(*worst);
@@ -120,7 +127,8 @@ BassAlignmentResult result_of(const Rig& rig, const SubwooferGroup& group, const
 
 }  // namespace
 
-SubwooferGroup group_subwoofers(const Rig& rig, const BassMeasurement& bass, std::span<const SpeakerResult> speakers) {
+SubwooferGroup group_subwoofers(const Rig& rig, const BassMeasurement& bass, std::span<const SpeakerResult> speakers,
+                                std::optional<double> free_loss_db) {
   SubwooferGroup group;
   if (!rig.bass_management) return group;
   for (std::size_t s = 0; s < speakers.size(); ++s) {
@@ -133,7 +141,7 @@ SubwooferGroup group_subwoofers(const Rig& rig, const BassMeasurement& bass, std
   const auto spread_hz = frequency_hz.subspan(spread.first, spread.count);
   const auto equal = equal_members(rig, bass, group.members, speakers, spread);
   const double together_db2 = mean_spatial_variance_db2(sum_of(equal, group.offsets, spread_hz));
-  group.offsets = even_out_subwoofers(equal, spread_hz, rig.interface.polarity_switch);
+  if (free_loss_db) group.offsets = even_out_subwoofers(equal, spread_hz, rig.interface.polarity_switch, *free_loss_db);
   if (equal.front().size() > 1) {
     group.spatial_variance_db2 = {together_db2, mean_spatial_variance_db2(sum_of(equal, group.offsets, spread_hz))};
   }
@@ -168,7 +176,13 @@ BassPairs pair_mains(const Rig& rig, const BassMeasurement& bass, const Subwoofe
     BassPair pair{importance_of(rig, s),
                   {frequency_hz.begin(), frequency_hz.end()},
                   part_of(*bass.speakers[s], range, gain),
-                  group_sum(rig, bass, group, speakers, range)};
+                  group_sum(rig, bass, group, group.offsets, speakers, range),
+                  {}};
+    if (group.members.size() > 1) {
+      pair.sub_by_arrival =
+          group_sum(rig, bass, group, std::vector<SubwooferOffset>(group.members.size()), speakers, range);
+      filter(pair.sub_by_arrival, filters.low, frequency_hz, rate);
+    }
     filter(pair.main, filters.high, frequency_hz, rate);
     filter(pair.sub, filters.low, frequency_hz, rate);
     result.mains.push_back(s);
@@ -198,6 +212,17 @@ BassSearch allowed_shifts(const Rig& rig, const SubwooferGroup& group, std::span
           .latest_ms = std::max(0.0, std::min(sensible_ms, first_sub - last_main + range_ms)),
           .inverted = false,  // the group's sum has its measured polarity already
           .may_invert = rig.interface.polarity_switch};
+}
+
+double strain_of_group(const Rig& rig, const BassMeasurement& bass, const SubwooferGroup& group,
+                       std::span<const SpeakerResult> speakers) {
+  const CrossoverChoice crossover = crossover_of(rig);
+  const BassPairs mains = pair_mains(rig, bass, group, crossover, speakers);
+  if (mains.pairs.empty()) return 0.0;
+  const BassAlignment alignment =
+      align_bass(mains.pairs, allowed_shifts(rig, group, speakers, *std::ranges::min_element(crossover.frequency_hz)));
+  const double too_much_db = -least_change_db(alignment) - most_a_main_loses_db;
+  return std::max({0.0, too_much_db, alignment.loss_db - loss_allowed_db});
 }
 
 std::vector<double> align_group(const Rig& rig, const BassMeasurement& bass, const SubwooferGroup& group,

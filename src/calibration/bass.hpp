@@ -20,8 +20,10 @@ struct SubwooferGroup {
   double sum_over_one_db = 0.0;          // 30-80 Hz at the listening position: all with offsets against one at 0 dB
   std::optional<std::array<double, 2>> spatial_variance_db2{};  // arriving together, and with the offsets
 };
+/// @param free_loss_db  output that evening out may cost (`even_out_subwoofers`); empty: all arrive together
 [[nodiscard]] SubwooferGroup group_subwoofers(const Rig& rig, const BassMeasurement& bass,
-                                              std::span<const SpeakerResult> speakers);
+                                              std::span<const SpeakerResult> speakers,
+                                              std::optional<double> free_loss_db);
 
 /// The crossover as the interface makes it: one frequency for all mains, or each main's own.
 struct CrossoverChoice {
@@ -43,6 +45,11 @@ struct BassPairs {
 /// Shifts of the group that the interface's delays and good sense allow.
 [[nodiscard]] BassSearch allowed_shifts(const Rig& rig, const SubwooferGroup& group,
                                         std::span<const SpeakerResult> speakers, double lowest_crossover_hz);
+
+/// How far the best that a group can do breaks what is wanted, dB: a main that loses too much against all subs arriving
+/// together, or a sum that keeps away from its best so that none does. 0: nothing is broken. Trims must be set.
+[[nodiscard]] double strain_of_group(const Rig& rig, const BassMeasurement& bass, const SubwooferGroup& group,
+                                     std::span<const SpeakerResult> speakers);
 
 /// Chooses the group's delay and polarity for the best sum with the mains: fills in `calibration.bass_alignment` and
 /// the subs' `invert`, and adds findings. Trims must be set.

@@ -31,16 +31,21 @@ Complex turn(const BassAlignment& alignment, double frequency_hz) {
   return std::polar(1.0, angle) * (alignment.invert ? -1.0 : 1.0);
 }
 
+/// The subs as they would play by arrival and measured polarity alone.
+const BassResponses& by_arrival(const BassPair& pair) {
+  return pair.sub_by_arrival.empty() ? pair.sub : pair.sub_by_arrival;
+}
+
 /// Levels of `main_weight` main + `sub_weight(f)` sub at the drawn frequencies.
 template <class SubWeight>
-std::vector<double> levels_db(const BassPair& pair, std::span<const double> drawn_hz, double main_weight,
-                              const SubWeight& sub_weight) {
+std::vector<double> levels_db(const BassPair& pair, const BassResponses& sub, std::span<const double> drawn_hz,
+                              double main_weight, const SubWeight& sub_weight) {
   std::vector<double> powers;
   for (std::size_t k = 0; k < pair.frequency_hz.size(); ++k) {
     const double f = pair.frequency_hz[k];
     double power = 0.0;
     for (std::size_t p = 0; p < pair.main.size(); ++p) {
-      power += std::norm(main_weight * pair.main[p][k] + sub_weight(f) * pair.sub[p][k]);
+      power += std::norm(main_weight * pair.main[p][k] + sub_weight(f) * sub[p][k]);
     }
     powers.push_back(power / static_cast<double>(pair.main.size()));
   }
@@ -57,13 +62,13 @@ std::vector<double> levels_db(const BassPair& pair, std::span<const double> draw
 }
 
 /// Angle of the sub against the main around the crossover; strong bins count more.
-double phase_deg(const BassPair& pair, double crossover_hz, const BassAlignment& alignment) {
+double phase_deg(const BassPair& pair, const BassResponses& sub, double crossover_hz, const BassAlignment& alignment) {
   const GridRange near =
       grid_range(pair.frequency_hz, {Hertz{crossover_hz / phase_reach}, Hertz{crossover_hz * phase_reach}});
   Complex sum;
   for (std::size_t k = near.first; k < near.first + near.count; ++k) {
     for (std::size_t p = 0; p < pair.main.size(); ++p) {
-      sum += pair.sub[p][k] * turn(alignment, pair.frequency_hz[k]) * std::conj(pair.main[p][k]);
+      sum += sub[p][k] * turn(alignment, pair.frequency_hz[k]) * std::conj(pair.main[p][k]);
     }
   }
   return std::arg(sum) * 180.0 / std::numbers::pi;
@@ -90,20 +95,22 @@ BassPicture picture_bass(const Rig& rig, const BassMeasurement& bass, const Subw
   const BassPairs mains = pair_mains(rig, bass, group, crossover, speakers, judged);
   const double reference_db = common_level_db(mains.mains, speakers);
   const auto none = [](double) { return Complex{0.0}; };
-  const auto by_arrival = [](double) { return Complex{1.0}; };
+  const auto as_it_is = [](double) { return Complex{1.0}; };
   const auto settled = [&](double f) { return turn(alignment, f); };
   for (std::size_t m = 0; m < mains.pairs.size(); ++m) {
     const BassPair& pair = mains.pairs[m];
     const std::size_t s = mains.mains[m];
-    const auto levels = [&](double main_weight, const auto& sub_weight) {
-      auto all = levels_db(pair, drawn_hz, main_weight, sub_weight);
+    const auto levels = [&](const BassResponses& sub, double main_weight, const auto& sub_weight) {
+      auto all = levels_db(pair, sub, drawn_hz, main_weight, sub_weight);
       for (double& level : all) level -= reference_db;
       return all;
     };
     const double crossover_hz = crossover.frequency_hz[s];
-    picture.mains.push_back({rig.speakers[s].label, crossover_hz, levels(1.0, none), levels(0.0, by_arrival),
-                             levels(1.0, by_arrival), levels(1.0, settled),
-                             phase_deg(pair, crossover_hz, BassAlignment{}), phase_deg(pair, crossover_hz, alignment)});
+    const BassResponses& before = by_arrival(pair);
+    picture.mains.push_back({rig.speakers[s].label, crossover_hz, levels(pair.sub, 1.0, none),
+                             levels(pair.sub, 0.0, as_it_is), levels(before, 1.0, as_it_is),
+                             levels(pair.sub, 1.0, settled), phase_deg(pair, before, crossover_hz, BassAlignment{}),
+                             phase_deg(pair, pair.sub, crossover_hz, alignment)});
   }
   return picture;
 }

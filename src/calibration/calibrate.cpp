@@ -3,8 +3,11 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstddef>
+#include <limits>
+#include <optional>
 
 #include "band_ends.hpp"
 #include "bass.hpp"
@@ -259,6 +262,29 @@ void add_wiring_note(std::span<const PositionMeasurement> positions, Findings& f
                                   positions.size() == 1 ? "One mic spot" : "These mic spots")});
 }
 
+/// The subs with trims set. Several are evened out as far as no main is given up for that: from what costs most output
+/// to all arriving together, the first that strains nothing, or else the one that strains least.
+SubwooferGroup choose_group(const Rig& rig, const BassMeasurement& bass, Calibration& calibration) {
+  constexpr std::array<std::optional<double>, 5> free_losses_db{2.0, 1.0, 0.0, -2.0, std::nullopt};
+  SubwooferGroup chosen;
+  double least_strain_db = std::numeric_limits<double>::infinity();
+  for (const auto& free_loss_db : free_losses_db) {
+    SubwooferGroup group = group_subwoofers(rig, bass, calibration.speakers, free_loss_db);
+    Calibration trial;
+    trial.speakers = calibration.speakers;
+    set_trims(rig, group, trial);
+    const bool no_choice = group.members.size() < 2;
+    const double strain_db = no_choice ? 0.0 : strain_of_group(rig, bass, group, trial.speakers);
+    if (strain_db < least_strain_db) {
+      least_strain_db = strain_db;
+      chosen = std::move(group);
+    }
+    if (least_strain_db == 0.0) break;
+  }
+  set_trims(rig, chosen, calibration);
+  return chosen;
+}
+
 /// Everything below the crossover: where each speaker falls off, and how the subs add up with the mains.
 /// @returns how much later than by its arrival each speaker is to play, ms
 std::vector<double> set_bass(const Rig& rig, std::span<const PositionMeasurement> positions,
@@ -273,8 +299,7 @@ std::vector<double> set_bass(const Rig& rig, std::span<const PositionMeasurement
   calibration.room.resonances = find_resonances(rig, bass, calibration.speakers);
   set_equalisers(rig, positions, options.correction, calibration);
   apply_equalisers(positions, calibration, bass);
-  const SubwooferGroup group = group_subwoofers(rig, bass, calibration.speakers);
-  set_trims(rig, group, calibration);
+  const SubwooferGroup group = choose_group(rig, bass, calibration);
   check_bass(rig, group, calibration);
   std::vector<double> later_ms = align_group(rig, bass, group, calibration);
   if (options.suggest_crossover) suggest_crossover(rig, bass, group, options.crossovers_hz, calibration);

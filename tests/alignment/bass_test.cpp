@@ -269,4 +269,25 @@ TEST_CASE("the more important of two mains that disagree is served first") {
   CHECK(to_second > 0.5);
 }
 
+TEST_CASE("what a main may lose counts from all subs arriving together, not from their evened sum") {
+  // The sub that is set is 6 dB quieter here than the subs would be together: no setting can keep the limit, so the
+  // main loses as little as any lets it. A main at the crossover and a sub as loud, both in phase, are the sum's
+  // highest.
+  BassPair pair = perfect_pair(0.0, 1.0);
+  pair.sub_by_arrival = pair.sub;
+  for (auto& h : pair.sub[0]) h *= 0.5;
+  const std::vector<BassPair> pairs{pair};
+  const BassAlignment found = align_bass(pairs, {.earliest_ms = -5.0, .latest_ms = 5.0});
+  CHECK(std::abs(found.shift_ms) < 0.05);
+  CHECK_FALSE(found.invert);
+  BassPair alone = pair;
+  alone.sub_by_arrival.clear();
+  BassPair together = pair;
+  together.sub = pair.sub_by_arrival;
+  const double lost_db = bass_level(together, 0.0, false).power_db - bass_level(alone, 0.0, false).power_db;
+  CHECK(lost_db > 1.0);
+  CHECK(found.change[0].power_db == doctest::Approx(-lost_db).epsilon(0.01));
+  CHECK(found.gain.power_db == doctest::Approx(found.change[0].power_db));
+}
+
 TEST_SUITE_END();

@@ -56,7 +56,7 @@ TEST_CASE("calibrate aligns the sub with the mains and suggests a crossover, the
   CHECK(bass["alignment"]["worst_main_change_db"] >= -0.9);           // docs/bass.md
   CHECK(bass["crossover_suggestion"]["tried"].size() == 17);          // 40, 50, ... 200 Hz
   CHECK(bass["picture"]["mains"].size() == 2);
-  const std::string drawing = content_of(folder.path() / "one" / "bass.svg");
-  CHECK(drawing.starts_with("<svg"));
-  CHECK(drawing == content_of(folder.path() / "two" / "bass.svg"));
+  const std::string page = content_of(folder.path() / "one" / "report.html");
+  CHECK(page.find("R with the sub, crossover 90 Hz: ") != std::string::npos);
+  CHECK(page == content_of(folder.path() / "two" / "report.html"));
 }

@@ -2,8 +2,10 @@
 
 #include <doctest/doctest.h>
 
+#include <array>
 #include <nlohmann/json.hpp>
 #include <string>
+#include <vector>
 
 #include "calibration/example.hpp"
 
@@ -68,6 +70,28 @@ TEST_CASE("the page draws a response from its direct sound, and its level over t
   CHECK(largest("reflections-0", 10.0, 0.11) == doctest::Approx(-6.02).epsilon(0.001));  // half: 20 lg 0.5
   CHECK(largest("reflections-0", 5.0, 4.0) == doctest::Approx(-60.0));                   // nothing between
   CHECK_FALSE(numbers["charts"].contains("impulse-2"));                                  // the silent one
+}
+
+TEST_CASE("the page draws each main with the sub, before and with the settings, and says the phase at the crossover") {
+  const Calibration calibration = test::bass_calibration();
+  const std::string page = format_report_page(calibration, {});
+  const auto chart = numbers_of(page)["charts"]["bass-0"];
+  const auto grids = numbers_of(page)["grids"];
+  REQUIRE(chart["series"].size() == 4);
+  const auto& picture = calibration.bass_picture->mains.front();
+  const std::array<const std::vector<double>*, 4> drawn{&picture.main_db, &picture.sub_db, &picture.before_db,
+                                                        &picture.after_db};
+  for (std::size_t k = 0; k < drawn.size(); ++k) {
+    const auto& series = chart["series"][k];
+    CHECK(series["y"].get<std::vector<double>>() == *drawn[k]);
+    CHECK(grids[series["grid"].get<std::size_t>()].get<std::vector<double>>() ==
+          calibration.bass_picture->frequency_hz);
+  }
+  CHECK(chart["series"][2]["name"] == "together, by arrival alone");
+  CHECK(chart["series"][3]["name"] == "together, as set");
+  CHECK(own_part(page).find("L with the sub, crossover 80 Hz: -140 degrees apart by arrival, 5 as set") !=
+        std::string::npos);
+  CHECK_FALSE(numbers_of(format_report_page(example_calibration(), {}))["charts"].contains("bass-0"));
 }
 
 TEST_CASE("no text of the calibration becomes markup or script on the page") {

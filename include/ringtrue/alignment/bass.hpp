@@ -17,6 +17,7 @@ struct BassPair {
   std::vector<double> frequency_hz;  // ascending, > 0
   BassResponses main;                // with trim, polarity, delay and high-pass
   BassResponses sub;                 // with trim, the delay that lets it arrive with the mains, and this low-pass
+  BassResponses sub_by_arrival;      // what every setting is compared with, where several subs have offsets; else empty
 };
 
 /// Which settings of the sub may be tried, against those that make it arrive with the mains.
@@ -39,7 +40,11 @@ struct BassAlignment {
   bool invert = false;
   BassLevel gain;                 // over arrival alone, average of the mains by importance
   std::vector<BassLevel> change;  // the same for each main
+  double loss_db = 0.0;           // against the best that any allowed shift and polarity gives, the larger measure
 };
+
+/// What a main may lose against arrival alone; 1 dB is wanted, the rest is for errors of measuring.
+inline constexpr double most_a_main_loses_db = 0.9;
 
 /// Level of one pair for a shift and polarity of its sub.
 [[nodiscard]] BassLevel bass_level(const BassPair& pair, double shift_ms, bool invert);
@@ -47,7 +52,8 @@ struct BassAlignment {
 /// The shift and polarity of the sub for which it adds up best with all mains at all mic positions.
 ///
 /// Best is where the larger of two losses is least: that of `power_db` against the highest that any allowed shift and
-/// polarity gives, and that of `mean_db`. No main may lose more than 0.9 dB against arrival alone in either. The whole
+/// polarity gives, and that of `mean_db`. No main may lose more than 0.9 dB against arrival alone in either; where no
+/// setting keeps that (several subs with offsets), the worst loses as little as any can make it. The whole
 /// range is searched, in steps of a 64th of the crossover's period, because room modes make many local optima; of
 /// those within 0.1 dB, the one nearest to arrival alone is taken: a sub that is a period off smears transients.
 /// Constants were weighed on 80 simulated rooms (docs/bass.md).

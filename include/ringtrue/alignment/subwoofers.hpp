@@ -40,7 +40,9 @@ struct SubwooferOffset {
 /// @param subs          each arriving with the others, in its measured polarity, at equal level
 /// @param frequency_hz  the band to judge, e.g. 20-80 Hz, evenly weighted
 /// @param may_flip      the interface can switch polarities
+/// @param free_loss_db  how far the mean level may fall at no cost; less keeps the subs closer to adding up
 [[nodiscard]] std::vector<SubwooferOffset> even_out_subwoofers(std::span<const BassResponses> subs,
-                                                               std::span<const double> frequency_hz, bool may_flip);
+                                                               std::span<const double> frequency_hz, bool may_flip,
+                                                               double free_loss_db = 2.0);
 
 }  // namespace ringtrue
