@@ -10,8 +10,8 @@ namespace {
 
 constexpr Band main_reference{Hertz{200.0}, Hertz{800.0}};
 constexpr Band sub_reference{Hertz{30.0}, Hertz{80.0}};
-constexpr double least_taper = 0.1;  // of the sweep, undone before; further out noise takes over
-constexpr double smoothing_octaves = 0.5;
+constexpr double least_end_taper = 0.1;  // of the sweep, undone before; further out noise takes over
+constexpr double end_smoothing_octaves = 0.5;
 
 /// Power averaged over the mic positions, and its running sum for means over bands.
 class PowerCurve {
@@ -50,7 +50,7 @@ struct Ends {
 };
 
 Ends ends_above(const PowerCurve& curve, std::span<const double> inside_hz, double limit_db) {
-  const double reach = std::exp2(0.5 * smoothing_octaves);
+  const double reach = std::exp2(0.5 * end_smoothing_octaves);
   const auto above = [&](double f) { return curve.level_db(f / reach, f * reach) >= limit_db; };
   Ends ends;
   if (inside_hz.size() < 2) return ends;
@@ -68,7 +68,7 @@ BandEnds band_ends(const BassResponses& responses, std::span<const double> frequ
   const bool is_sub = kind == SpeakerKind::sub;
   const Band reference = is_sub ? sub_reference : main_reference;
   const PowerCurve curve{responses, frequency_hz};
-  const auto strong = [&](double f) { return band_taper(f, driven) >= least_taper; };
+  const auto strong = [&](double f) { return band_taper(f, driven) >= least_end_taper; };
   const auto first = std::ranges::find_if(frequency_hz, strong);
   const auto last = std::find_if(frequency_hz.rbegin(), frequency_hz.rend(), strong).base();
   if (first >= last) return {};

@@ -9,13 +9,13 @@ namespace ringtrue {
 namespace {
 
 constexpr double recorded_lfe_gain_db = 10.0;  // ITU-R BS.775-3, ATSC A/85:2013 (docs/alignment.md)
-constexpr double worth_telling_db = 0.05;
+constexpr double heard_loss_db = 0.05;
 constexpr double quiet_enough_db = 20.0;            // signal to noise of an octave; below, its level errs by up to 1 dB
 constexpr double half_octave = 1.4125375446227544;  // 10^0.15, IEC 61260-1
 
 void add_lfe_gain_note(const Rig& rig, Findings& findings) {
   const double difference_db = rig.bass_management->lfe_gain_db - recorded_lfe_gain_db;
-  if (std::abs(difference_db) < worth_telling_db) return;
+  if (std::abs(difference_db) < heard_loss_db) return;
   findings.push_back({Severity::note, "lfe-gain", std::nullopt,
                       fmt::format("The LFE channel plays {:+.1f} dB against a main channel here (lfe_gain_db); it is "
                                   "recorded to play +10 dB. Set +10 dB in the interface if it can.",
@@ -31,7 +31,7 @@ void check_headroom(const Rig& rig, const SubwooferGroup& group, Calibration& ca
   if (loudest == nullptr) return;
   calibration.lfe_peak_dbfs = *loudest->settings.trim_db + rig.bass_management->lfe_gain_db;
   const double over_db = *calibration.lfe_peak_dbfs;
-  if (over_db < worth_telling_db) return;
+  if (over_db < heard_loss_db) return;
   calibration.findings.push_back(
       {Severity::note, "lfe-headroom", loudest->label,
        fmt::format("A full-scale LFE signal would leave output {} ({}) {:.1f} dB above full scale: LFE peaks above "

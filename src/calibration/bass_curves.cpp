@@ -11,17 +11,18 @@ namespace {
 
 using Complex = std::complex<double>;
 
-constexpr double lowest_hz = 20.0;
-constexpr int points_per_octave = 12;
-constexpr double highest_hz = 320.0;  // or an octave above the highest crossover
+constexpr double curve_from_hz = 20.0;
+constexpr int curve_points_per_octave = 12;
+constexpr double curve_to_hz = 320.0;  // or an octave above the highest crossover
 constexpr double floor_power = 1e-12;
 constexpr double phase_reach = 1.122462048309373;  // 2^(1/6): a third of an octave in all
 
 std::vector<double> drawn_frequencies(const CrossoverChoice& crossover) {
-  const double top_hz = std::max(highest_hz, 2.0 * *std::ranges::max_element(crossover.frequency_hz));
-  const int points = static_cast<int>(std::ceil(points_per_octave * std::log2(top_hz / lowest_hz) - 1e-9));
+  const double top_hz = std::max(curve_to_hz, 2.0 * *std::ranges::max_element(crossover.frequency_hz));
+  const int points = static_cast<int>(std::ceil(curve_points_per_octave * std::log2(top_hz / curve_from_hz) - 1e-9));
   std::vector<double> all;
-  for (int k = 0; k <= points; ++k) all.push_back(lowest_hz * std::exp2(static_cast<double>(k) / points_per_octave));
+  for (int k = 0; k <= points; ++k)
+    all.push_back(curve_from_hz * std::exp2(static_cast<double>(k) / curve_points_per_octave));
   return all;
 }
 
@@ -49,7 +50,7 @@ std::vector<double> levels_db(const BassPair& pair, const BassResponses& sub, st
     }
     powers.push_back(power / static_cast<double>(pair.main.size()));
   }
-  const double reach = std::exp2(0.5 / points_per_octave);
+  const double reach = std::exp2(0.5 / curve_points_per_octave);
   std::vector<double> levels;
   for (const double f : drawn_hz) {
     GridRange near = grid_range(pair.frequency_hz, {Hertz{f / reach}, Hertz{f * reach}});

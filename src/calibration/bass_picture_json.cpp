@@ -3,9 +3,9 @@
 namespace ringtrue::json {
 namespace {
 
-constexpr int decimals_of_frequency_hz = 2;
-constexpr int decimals_of_level_db = 1;
-constexpr int decimals_of_phase_deg = 0;
+constexpr int picture_decimals_of_frequency_hz = 2;
+constexpr int picture_decimals_of_level_db = 1;
+constexpr int picture_decimals_of_phase_deg = 0;
 constexpr std::size_t most_points = 1'000;
 constexpr std::size_t most_mains = 1'024;
 
@@ -34,14 +34,15 @@ Object format_bass_picture(const BassPicture& picture) {
   for (const BassPicture::Main& main : picture.mains) {
     mains.push_back({{"label", main.label},
                      {"crossover_hz", main.crossover_hz},
-                     {"phase_before_deg", number(main.phase_before_deg, decimals_of_phase_deg)},
-                     {"phase_after_deg", number(main.phase_after_deg, decimals_of_phase_deg)},
-                     {"main_db", numbers(main.main_db, decimals_of_level_db)},
-                     {"sub_db", numbers(main.sub_db, decimals_of_level_db)},
-                     {"before_db", numbers(main.before_db, decimals_of_level_db)},
-                     {"after_db", numbers(main.after_db, decimals_of_level_db)}});
+                     {"phase_before_deg", number(main.phase_before_deg, picture_decimals_of_phase_deg)},
+                     {"phase_after_deg", number(main.phase_after_deg, picture_decimals_of_phase_deg)},
+                     {"main_db", numbers(main.main_db, picture_decimals_of_level_db)},
+                     {"sub_db", numbers(main.sub_db, picture_decimals_of_level_db)},
+                     {"before_db", numbers(main.before_db, picture_decimals_of_level_db)},
+                     {"after_db", numbers(main.after_db, picture_decimals_of_level_db)}});
   }
-  return {{"frequency_hz", numbers(picture.frequency_hz, decimals_of_frequency_hz)}, {"mains", std::move(mains)}};
+  return {{"frequency_hz", numbers(picture.frequency_hz, picture_decimals_of_frequency_hz)},
+          {"mains", std::move(mains)}};
 }
 
 BassPicture read_bass_picture(const Reader& reader) {

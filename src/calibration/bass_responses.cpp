@@ -10,10 +10,10 @@
 namespace ringtrue {
 namespace {
 
-constexpr double lowest_hz = 15.0;
-constexpr double highest_hz = 1'000.0;  // an octave above the highest crossover a rig may have
-constexpr double least_taper = 0.05;    // 26 dB of taper are undone; below, noise would win
-constexpr double length_grid_s = 0.1;   // a whole and even number of samples at any usual rate
+constexpr double lowest_summed_hz = 15.0;
+constexpr double highest_summed_hz = 1'000.0;  // an octave above the highest crossover a rig may have
+constexpr double least_taper = 0.05;           // 26 dB of taper are undone; below, noise would win
+constexpr double length_grid_s = 0.1;          // a whole and even number of samples at any usual rate
 constexpr double shortest_transform_s = 0.8;
 
 bool takes_part(const SpeakerResult& speaker) {
@@ -72,7 +72,7 @@ BassMeasurement measure_bass(const Rig& rig, std::span<const PositionMeasurement
                              std::span<const SpeakerResult> speakers) {
   const double length_s = transform_length_s(positions);
   BassMeasurement result;
-  for (int k = static_cast<int>(std::ceil(lowest_hz * length_s)); k <= highest_hz * length_s; ++k) {
+  for (int k = static_cast<int>(std::ceil(lowest_summed_hz * length_s)); k <= highest_summed_hz * length_s; ++k) {
     result.frequency_hz.push_back(k / length_s);
   }
   const auto usable = usable_positions(positions, speakers);

@@ -7,7 +7,7 @@
 namespace ringtrue {
 namespace {
 
-double median(std::vector<double> values) {
+double mean_of_the_middle(std::vector<double> values) {
   if (values.empty()) return 0.0;
   std::ranges::sort(values);
   const std::size_t n = values.size();
@@ -27,7 +27,7 @@ CommonOffset group_around(std::span<const Departure> all, double centre, double 
   }
   CommonOffset result{weights > 0.0 ? sum / weights : centre, 0.0, static_cast<int>(values.size())};
   for (double& value : values) value = std::abs(value - result.value);
-  result.spread = 1.48 * median(values);
+  result.spread = 1.48 * mean_of_the_middle(values);
   return result;
 }
 
@@ -38,7 +38,7 @@ CommonOffset common_offset(std::span<const Departure> departures, double limit) 
   for (const Departure& departure : departures) {
     if (departure.reference) references.push_back(departure.value);
   }
-  const double middle = median(references);
+  const double middle = mean_of_the_middle(references);
   CommonOffset best{middle, 0.0, 0};
   for (const double centre : references) {
     const CommonOffset group = group_around(departures, centre, limit);

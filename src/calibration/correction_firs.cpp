@@ -8,8 +8,8 @@
 namespace ringtrue {
 namespace {
 
-constexpr double points_per_octave = 96.0;
-constexpr double lowest_hz = 5.0;
+constexpr double target_points_per_octave = 96.0;
+constexpr double target_from_hz = 5.0;
 
 GainCurve curve_of(const Calibration& calibration, const SpeakerResult& speaker) {
   GainCurve curve;
@@ -17,7 +17,7 @@ GainCurve curve_of(const Calibration& calibration, const SpeakerResult& speaker)
     return {calibration.correction->fir_frequency_hz, speaker.correction->fir_gain_db};
   }
   const double rate_hz = calibration.rig.interface.sample_rate_hz;
-  for (double f = lowest_hz; f < 0.5 * rate_hz; f *= std::exp2(1.0 / points_per_octave))
+  for (double f = target_from_hz; f < 0.5 * rate_hz; f *= std::exp2(1.0 / target_points_per_octave))
     curve.frequency_hz.push_back(f);
   curve.gain_db = gain_db(speaker.settings.equaliser, curve.frequency_hz, Hertz{rate_hz});
   return curve;

@@ -6,6 +6,7 @@
 #include "heard_responses.hpp"
 #include "pairs.hpp"
 #include "ringtrue/core/parallel.hpp"
+#include "ringtrue/core/statistics.hpp"
 #include "ringtrue/response/deconvolution.hpp"
 
 namespace ringtrue {
@@ -13,11 +14,6 @@ namespace {
 
 constexpr Band sub_level_band{Hertz{30.0}, Hertz{80.0}};
 constexpr double highest_corrected_hz = 8'000.0;
-
-double median(std::vector<double> values) {
-  std::ranges::sort(values);
-  return values[values.size() / 2];
-}
 
 /// From the frequencies 3 and 10 dB down: |H|^2 = 1 / (1 + x^2n) is 10 dB down where x^2n = 9.
 double order_between(double end_3_db_hz, const std::optional<double>& end_10_db_hz) {

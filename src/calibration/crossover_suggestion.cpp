@@ -9,8 +9,8 @@
 namespace ringtrue {
 namespace {
 
-constexpr double lowest_hz = 40.0;
-constexpr double highest_hz = 200.0;
+constexpr double lowest_tried_hz = 40.0;
+constexpr double highest_tried_hz = 200.0;
 constexpr double step_hz = 10.0;
 constexpr Band smooth_over{Hertz{30.0}, Hertz{400.0}};    // where roughness is judged, whatever the crossover
 constexpr double third_octave_reach = 1.122462048309373;  // 2^(1/6)
@@ -121,8 +121,8 @@ double mains_low_end_hz(std::span<const SpeakerResult> speakers) {
 std::vector<double> frequencies_to_try(std::span<const double> offered_hz, double now_hz) {
   std::vector<double> all{offered_hz.begin(), offered_hz.end()};
   if (all.empty()) {
-    const int steps = static_cast<int>(std::lround((highest_hz - lowest_hz) / step_hz));
-    for (int i = 0; i <= steps; ++i) all.push_back(lowest_hz + i * step_hz);
+    const int steps = static_cast<int>(std::lround((highest_tried_hz - lowest_tried_hz) / step_hz));
+    for (int i = 0; i <= steps; ++i) all.push_back(lowest_tried_hz + i * step_hz);
   }
   all.push_back(now_hz);
   std::ranges::sort(all);

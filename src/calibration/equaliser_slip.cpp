@@ -73,7 +73,7 @@ struct Field {
   bool by_ratio;  // scanned by ratio, or by difference
 };
 
-struct Trial {
+struct SlipTrial {
   Suspicion suspicion;
   Fit fit;
   double rarity = 0.0;  // in standard deviations squared: what a commoner slip is given
@@ -110,8 +110,8 @@ class Search {
   }
 
   /// The trial with the least misfit, a slip of the hand before a number that no slip explains.
-  [[nodiscard]] const Trial* best() const {
-    const auto score = [](const Trial& trial) { return trial.fit.misfit + trial.rarity; };
+  [[nodiscard]] const SlipTrial* best() const {
+    const auto score = [](const SlipTrial& trial) { return trial.fit.misfit + trial.rarity; };
     const auto least = std::ranges::min_element(trials_, {}, score);
     return least == trials_.end() ? nullptr : &*least;
   }
@@ -178,7 +178,7 @@ class Search {
   std::span<const BandDifference> bands_;
   const Rig& rig_;
   double rate_hz_;
-  std::vector<Trial> trials_;
+  std::vector<SlipTrial> trials_;
 };
 
 }  // namespace
@@ -194,7 +194,7 @@ std::optional<EqualiserSlip> find_equaliser_slip(const std::vector<Filter>& want
       search.try_all(*other.filters, "the filters of " + other.label, 2.0);
     }
   }
-  const Trial* const best = search.best();
+  const SlipTrial* const best = search.best();
   if (best == nullptr) return std::nullopt;
   const Fit plain = fit_of(bands, std::vector<double>(bands.size()));
   constexpr double explains = 0.35;  // of what a plain level leaves unexplained, at most this may be left

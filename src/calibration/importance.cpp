@@ -13,7 +13,7 @@ constexpr double front_within_deg = 60.0;
 constexpr double height_from_deg = 20.0;
 
 /// The channel of that label in the rig's layout, or in the first layout that has it.
-const LayoutChannel* channel_of(const Rig& rig, const Speaker& speaker) {
+const LayoutChannel* likeliest_channel(const Rig& rig, const Speaker& speaker) {
   if (const Layout* const layout = find_layout(rig.layout)) {
     if (const LayoutChannel* const channel = find_channel(*layout, speaker.label)) return channel;
   }
@@ -26,7 +26,7 @@ const LayoutChannel* channel_of(const Rig& rig, const Speaker& speaker) {
 }  // namespace
 
 double importance_of(const Rig& rig, std::size_t speaker) {
-  const LayoutChannel* const channel = channel_of(rig, rig.speakers[speaker]);
+  const LayoutChannel* const channel = likeliest_channel(rig, rig.speakers[speaker]);
   if (channel == nullptr) return 1.0;
   if (std::abs(channel->nominal.elevation_deg) >= height_from_deg) return height;
   return std::abs(channel->nominal.azimuth_deg) <= front_within_deg ? front : 1.0;

@@ -17,7 +17,7 @@ std::string lower(std::string text) {
   return text;
 }
 
-const LayoutChannel* channel_of(const Rig& rig, const Speaker& speaker) {
+const LayoutChannel* own_channel(const Rig& rig, const Speaker& speaker) {
   const Layout* const layout = find_layout(rig.layout);
   return layout == nullptr ? nullptr : find_channel(*layout, speaker.label);
 }
@@ -42,8 +42,8 @@ std::string other_side(const std::string& label) {
 }
 
 bool is_pair(const Rig& rig, const Speaker& a, const Speaker& b) {
-  const LayoutChannel* const channel_a = channel_of(rig, a);
-  const LayoutChannel* const channel_b = channel_of(rig, b);
+  const LayoutChannel* const channel_a = own_channel(rig, a);
+  const LayoutChannel* const channel_b = own_channel(rig, b);
   if (channel_a != nullptr && channel_b != nullptr) return mirrored(*channel_a, *channel_b);
   return lower(a.label) != lower(b.label) && other_side(a.label) == lower(b.label);
 }

@@ -7,8 +7,8 @@
 namespace ringtrue {
 namespace {
 
-constexpr double lowest_hz = 25.0;
-constexpr double highest_hz = 200.0;
+constexpr double lowest_mode_hz = 25.0;
+constexpr double highest_mode_hz = 200.0;
 constexpr double fine_octaves = 1.0 / 12.0;
 constexpr double broad_octaves = 1.0;
 constexpr double least_height_db = 3.0;
@@ -47,7 +47,7 @@ void add_bumps(const BassResponses& responses, std::span<const double> frequency
   for (const auto& position : responses) {
     for (std::size_t k = 0; k < power.size(); ++k) power[k] += std::norm(position[k]);
   }
-  GridRange use = grid_range(frequency_hz, {Hertz{0.7 * lowest_hz}, Hertz{1.5 * highest_hz}});
+  GridRange use = grid_range(frequency_hz, {Hertz{0.7 * lowest_mode_hz}, Hertz{1.5 * highest_mode_hz}});
   while (use.count > 0 && band_taper(frequency_hz[use.first], driven) < least_taper) ++use.first, --use.count;
   while (use.count > 0 && band_taper(frequency_hz[use.first + use.count - 1], driven) < least_taper) --use.count;
   if (use.count < 8) return;
@@ -103,7 +103,7 @@ std::vector<Resonance> find_resonances(const Rig& rig, const BassMeasurement& ba
   std::vector<Resonance> found;
   for (std::size_t k = 1; k + 1 < mean_db.size(); ++k) {
     const double f = bass.frequency_hz[k];
-    if (f < lowest_hz || f > highest_hz || mean_db[k] < least_height_db) continue;
+    if (f < lowest_mode_hz || f > highest_mode_hz || mean_db[k] < least_height_db) continue;
     if (mean_db[k] < mean_db[k - 1] || mean_db[k] <= mean_db[k + 1]) continue;
     const double bend = mean_db[k - 1] - 2.0 * mean_db[k] + mean_db[k + 1];
     const double vertex = bend < 0.0 ? 0.5 * (mean_db[k - 1] - mean_db[k + 1]) / bend : 0.0;

@@ -15,7 +15,7 @@ using Complex = std::complex<double>;
 using Bins = std::vector<Complex>;
 
 constexpr double length_s = 0.8;
-constexpr double highest_hz = 20'000.0;
+constexpr double highest_compared_hz = 20'000.0;
 constexpr double rate_hz = 48'000.0;  // of the time line on which windows are cut
 constexpr double lead_s = 0.05;       // kept before the arrival
 constexpr double treble_from_hz = 250.0;
@@ -252,7 +252,8 @@ std::optional<ArrivedResponse> at_arrival(const SpeakerMeasurement& measured) {
   const RealFft fft{2 * half};
   const auto samples = std::span<const float>{response.samples}.first(std::min(response.samples.size(), fft.size()));
   const Bins all = spectrum(fft, samples);
-  ArrivedResponse result{measured.arrival_ms->value, Bins(static_cast<std::size_t>(highest_hz * length_s) + 1)};
+  ArrivedResponse result{measured.arrival_ms->value,
+                         Bins(static_cast<std::size_t>(highest_compared_hz * length_s) + 1)};
   const double late_s = 1e-3 * (response.first_sample_ms - result.arrival_ms);
   result.end_s = late_s + static_cast<double>(samples.size()) / response.sample_rate_hz;
   for (std::size_t k = 0; k < std::min(all.size(), result.bins.size()); ++k) {

@@ -7,7 +7,7 @@
 namespace ringtrue {
 namespace {
 
-constexpr double points_per_octave = 24.0;
+constexpr double fir_points_per_octave = 24.0;
 constexpr std::ptrdiff_t broad_reach = 8;  // points to each side: 2/3 octave
 constexpr double fade_octaves = 0.5;
 
@@ -25,7 +25,7 @@ std::vector<double> faded(const WantedCorrection& wanted) {
     if (first > last) gain[i] = 0.0;
     if (first > last || (k >= first && k <= last)) continue;
     const std::ptrdiff_t edge = k < first ? first : last;
-    const double octaves = static_cast<double>(std::abs(k - edge)) / points_per_octave;
+    const double octaves = static_cast<double>(std::abs(k - edge)) / fir_points_per_octave;
     gain[i] = gain[static_cast<std::size_t>(edge)] * half_cosine(1.0 - octaves / fade_octaves);
   }
   return gain;

@@ -6,6 +6,7 @@
 #include <set>
 
 #include "correlate.hpp"
+#include "ringtrue/core/statistics.hpp"
 
 namespace ringtrue {
 namespace {
@@ -94,13 +95,6 @@ std::vector<std::vector<double>> best_residuals(const Stimulus& stimulus, const 
     }
   }
   return best;
-}
-
-double median(std::vector<double> values) {
-  if (values.empty()) return 0.0;
-  const auto middle = values.begin() + std::ssize(values) / 2;
-  std::ranges::nth_element(values, middle);
-  return *middle;
 }
 
 /// The lag that most sweeps have.

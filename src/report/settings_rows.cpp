@@ -58,4 +58,13 @@ const char* short_name(DelayUnit unit) {
   return "ms";
 }
 
+int decimals_needed(const std::vector<double>& values) {
+  for (int decimals = 0; decimals < 4; ++decimals) {
+    const double scale = std::pow(10.0, decimals);
+    const auto whole = [&](double value) { return std::abs(value * scale - std::round(value * scale)) < 1e-4; };
+    if (std::ranges::all_of(values, whole)) return decimals;
+  }
+  return 4;
+}
+
 }  // namespace ringtrue

@@ -21,4 +21,7 @@ inline constexpr double metres_per_foot = 0.3048;  // exactly: international yar
 
 [[nodiscard]] const char* short_name(DelayUnit unit);  // "ms", "samples", "m", "ft"
 
+/// Decimals that show every value in full, at most 4: a tenth of a microsecond and less than anyone hears.
+[[nodiscard]] int decimals_needed(const std::vector<double>& values);
+
 }  // namespace ringtrue

@@ -11,6 +11,7 @@
 #include "findings_text.hpp"
 #include "in_output_order.hpp"
 #include "ringtrue/report/text_layout.hpp"
+#include "settings_rows.hpp"
 
 namespace ringtrue {
 namespace {
@@ -19,16 +20,6 @@ using text::columns;
 using text::padded;
 using text::printable;
 using text::wrapped;
-
-/// Decimals that show every value in full, at most 4: a tenth of a microsecond and less than anyone hears.
-int decimals_of(std::vector<double> values) {
-  for (int decimals = 0; decimals < 4; ++decimals) {
-    const double scale = std::pow(10.0, decimals);
-    const auto whole = [&](double value) { return std::abs(value * scale - std::round(value * scale)) < 1e-4; };
-    if (std::ranges::all_of(values, whole)) return decimals;
-  }
-  return 4;
-}
 
 constexpr std::size_t widest_label = 14;  // what the other columns leave of the page
 
@@ -47,8 +38,8 @@ Columns fit_columns(const Calibration& calibration) {
     if (speaker.settings.delay_ms) delays.push_back(*speaker.settings.delay_ms);
     if (speaker.settings.trim_db) trims.push_back(*speaker.settings.trim_db);
   }
-  fitted.delay_decimals = decimals_of(delays);
-  fitted.trim_decimals = decimals_of(trims);
+  fitted.delay_decimals = decimals_needed(delays);
+  fitted.trim_decimals = decimals_needed(trims);
   return fitted;
 }
 

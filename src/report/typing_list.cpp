@@ -3,8 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
-#include "ringtrue/report/text_layout.hpp"
 #include "in_output_order.hpp"
+#include "ringtrue/report/text_layout.hpp"
 #include "settings_rows.hpp"
 
 namespace ringtrue {
@@ -12,16 +12,6 @@ namespace {
 
 using text::printable;
 using text::wrapped;
-
-/// Decimals that all of these values need, at most four.
-int decimals_of(const std::vector<double>& values) {
-  for (int decimals = 0; decimals < 4; ++decimals) {
-    const double scale = std::pow(10.0, decimals);
-    const auto whole = [&](double value) { return std::abs(value * scale - std::round(value * scale)) < 1e-4; };
-    if (std::ranges::all_of(values, whole)) return decimals;
-  }
-  return 4;
-}
 
 struct Digits {
   int delay = 0;
@@ -37,7 +27,7 @@ Digits digits_of(const Calibration& calibration, const SettingsTableOptions& opt
     delays.push_back(shown_delay(*speaker.settings.delay_ms, options.delay_unit, calibration));
     trims.push_back(*speaker.settings.trim_db);
   }
-  return {decimals_of(delays), decimals_of(trims)};
+  return {decimals_needed(delays), decimals_needed(trims)};
 }
 
 std::string fixed(double value, int decimals, bool decimal_comma) {

@@ -113,7 +113,8 @@ std::vector<double> agreed_lags(const std::vector<std::vector<Lag>>& lags_by_swe
   return agreed;
 }
 
-std::optional<double> find_start(const Stimulus& stimulus, std::span<const float> channel, double recorder_rate_hz) {
+std::optional<double> find_start(const Stimulus& stimulus, std::span<const float> channel, double recorder_rate_hz,
+                                 std::span<const double> shifts_s) {
   const ResponseWindow window{-earliest_lag_s, latest_lag_s};
   std::vector<std::optional<Deconvolver>> deconvolvers(stimulus.shapes.size());
   std::vector<std::vector<Lag>> lags;
@@ -123,7 +124,8 @@ std::optional<double> find_start(const Stimulus& stimulus, std::span<const float
     if (!deconvolver) {
       deconvolver.emplace(stimulus.shapes[sweep.shape], stimulus.sample_rate_hz, recorder_rate_hz, window);
     }
-    const double zero = static_cast<double>(sweep.first_frame) / stimulus.sample_rate_hz * recorder_rate_hz;
+    const double shift_s = lags.size() < shifts_s.size() ? shifts_s[lags.size()] : 0.0;
+    const double zero = (static_cast<double>(sweep.first_frame) / stimulus.sample_rate_hz + shift_s) * recorder_rate_hz;
     lags.push_back(prominent_lags(deconvolver->response(channel, zero), deconvolver->zero_index(), recorder_rate_hz));
     if (lags.size() < enough) continue;
     if (const auto agreed = agreed_lag(lags, 3.5)) return agreed;

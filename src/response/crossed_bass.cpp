@@ -18,8 +18,6 @@ namespace {
 constexpr double odd_for_a_sub_db = 6.0;
 constexpr double may_be_no_sub_db = -17.0;
 
-bool is_main(const Rig& rig, std::size_t s) { return rig.speakers[s].kind == SpeakerKind::main; }
-
 /// That figure of a sub. Empty where it is not heard well, or its band is too narrow.
 std::optional<double> tilt_db(const Speaker& sub, const SpeakerMeasurement& measured) {
   constexpr double needed_db = 15.0;
@@ -60,7 +58,7 @@ std::optional<std::size_t> exchanged_with(const Rig& rig, const PositionMeasurem
   std::optional<std::size_t> sub;
   double highest_db = may_be_no_sub_db;
   for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
-    if (is_main(rig, s)) continue;
+    if (is_main(rig.speakers[s])) continue;
     const auto tilt = tilt_db(rig.speakers[s], measurement.speakers[s]);
     if (!tilt || *tilt < highest_db || same_sound(rig, measurement, main, s)) continue;
     sub = s;
@@ -83,7 +81,7 @@ void add_bass_only(const Rig& rig, PositionMeasurement& measurement, std::size_t
   const Speaker& speaker = rig.speakers[s];
   std::string why = "its cable may lead to a sub, or its tweeter and crossover are dead";
   for (std::size_t other = 0; other < rig.speakers.size(); ++other) {
-    if (is_main(rig, other) || !measurement.speakers[other].heard) continue;
+    if (is_main(rig.speakers[other]) || !measurement.speakers[other].heard) continue;
     if (same_sound(rig, measurement, s, other)) why = "its cable leads to " + rig.speakers[other].label;
   }
   measurement.findings.push_back({Severity::stop, "bass-only", speaker.label,
@@ -108,7 +106,7 @@ void find_crossed_bass(const Rig& rig, PositionMeasurement& measurement) {
     }
   }
   for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
-    if (is_main(rig, s) || said[s]) continue;
+    if (is_main(rig.speakers[s]) || said[s]) continue;
     const double tilt = tilt_db(rig.speakers[s], measurement.speakers[s]).value_or(-99.0);
     if (tilt < odd_for_a_sub_db) continue;
     measurement.findings.push_back(

@@ -9,6 +9,7 @@
 #include <span>
 
 #include "crossed_bass.hpp"
+#include "ringtrue/core/statistics.hpp"
 
 namespace ringtrue {
 namespace {
@@ -19,24 +20,16 @@ constexpr std::size_t fewest_fellows = 3;
 constexpr double quiet_db = -8.0;
 constexpr double unbalanced_db = 12.0;
 
-double median(std::vector<double> values) {
-  const auto middle = values.begin() + std::ssize(values) / 2;
-  std::ranges::nth_element(values, middle);
-  return *middle;
-}
-
 struct Balance {
   double treble_db = 0.0;  // 4 and 8 kHz octaves against the fellows
   double bass_db = 0.0;    // 125 to 500 Hz octaves
 };
 
-bool is_main(const Rig& rig, std::size_t s) { return rig.speakers[s].kind == SpeakerKind::main; }
-
 /// Each octave's median level over the mains that are heard, keyed by its whole centre in Hz.
 std::map<long, double> usual_octaves(const Rig& rig, const PositionMeasurement& measurement) {
   std::map<long, std::vector<double>> levels;
   for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
-    if (!is_main(rig, s) || !measurement.speakers[s].heard) continue;
+    if (!is_main(rig.speakers[s]) || !measurement.speakers[s].heard) continue;
     for (const OctaveReading& octave : measurement.speakers[s].octaves) {
       levels[std::lround(octave.centre_hz)].push_back(octave.level_db);
     }
@@ -82,7 +75,7 @@ void compare_levels(const Rig& rig, PositionMeasurement& measurement) {
   for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
     SpeakerMeasurement& measured = measurement.speakers[s];
     const Speaker& speaker = rig.speakers[s];
-    if (!is_main(rig, s) || !measured.heard) continue;
+    if (!is_main(rig.speakers[s]) || !measured.heard) continue;
     const auto treble =
         holds(speaker, 300.0, 12'000.0) ? difference_db(measured, usual, 3'000.0, 9'000.0) : std::nullopt;
     const auto bass = holds(speaker, 150.0, 1'500.0) ? difference_db(measured, usual, 200.0, 600.0) : std::nullopt;
@@ -117,7 +110,7 @@ void doubt_silence(const Rig& rig, PositionMeasurement& measurement) {
   std::vector<double> levels;
   for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
     const SpeakerMeasurement& measured = measurement.speakers[s];
-    if (!is_main(rig, s) || !measured.heard) continue;
+    if (!is_main(rig.speakers[s]) || !measured.heard) continue;
     heights.push_back(measured.direct_db);
     if (measured.level_db) levels.push_back(measured.level_db->value);
   }
@@ -127,7 +120,7 @@ void doubt_silence(const Rig& rig, PositionMeasurement& measurement) {
   for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
     SpeakerMeasurement& measured = measurement.speakers[s];
     if (measured.heard || measured.bass_only || !measured.trusted) continue;
-    if (measured.direct_db < (is_main(rig, s) ? usual_height_db : usual_level_db) - plain_db) continue;
+    if (measured.direct_db < (is_main(rig.speakers[s]) ? usual_height_db : usual_level_db) - plain_db) continue;
     measured.trusted = false;
     add(measurement, Severity::warn, "low-signal-to-noise", rig.speakers[s],
         fmt::format("{}: {} (output {}) cannot be told from the noise, silent or not. Measure louder, or when it is "
@@ -192,7 +185,7 @@ void find_shared_outputs(const Rig& rig, PositionMeasurement& measurement) {
     for (std::size_t j = 0; j < rig.speakers.size(); ++j) {
       const SpeakerMeasurement& a = measurement.speakers[i];
       const SpeakerMeasurement& b = measurement.speakers[j];
-      if (i == j || !is_main(rig, i) || !is_main(rig, j) || !a.heard || !b.heard) continue;
+      if (i == j || !is_main(rig.speakers[i]) || !is_main(rig.speakers[j]) || !a.heard || !b.heard) continue;
       if (treble[i] < louder_by * treble[j]) continue;
       const Overlap whole = overlap(a.response.samples, b.response.samples);
       if (whole.likeness < like_at_least || std::abs(whole.share - 1.0) > 0.15 || whole.loudness < louder_by) continue;
@@ -218,7 +211,8 @@ void widen_for_dispersion(const Rig& rig, PositionMeasurement& measurement) {
   constexpr double share_in_arrival = 0.35;
   std::vector<double> dispersions;
   for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
-    if (is_main(rig, s) && measurement.speakers[s].heard) dispersions.push_back(measurement.speakers[s].dispersion_ms);
+    if (is_main(rig.speakers[s]) && measurement.speakers[s].heard)
+      dispersions.push_back(measurement.speakers[s].dispersion_ms);
   }
   if (dispersions.empty()) return;
   // Against the mean, not the median: where half the ring has another crossover neither half is the odd one.
@@ -229,7 +223,7 @@ void widen_for_dispersion(const Rig& rig, PositionMeasurement& measurement) {
   const double spread_ms = std::sqrt(sum / static_cast<double>(dispersions.size()));
   for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
     SpeakerMeasurement& measured = measurement.speakers[s];
-    if (!is_main(rig, s) || !measured.arrival_ms) continue;
+    if (!is_main(rig.speakers[s]) || !measured.arrival_ms) continue;
     const double unlike_ms = share_in_arrival * (measured.dispersion_ms - usual_ms);
     // The fellows it is aligned with are off by their own share, whatever its own is.
     measured.arrival_ms->uncertainty =

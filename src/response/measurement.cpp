@@ -5,6 +5,7 @@
 #include <cmath>
 #include <span>
 
+#include "foreign_sweeps.hpp"
 #include "ringtrue/core/errors.hpp"
 #include "ringtrue/core/parallel.hpp"
 #include "ringtrue/response/fellows.hpp"
@@ -191,7 +192,8 @@ void distrust_all(PositionMeasurement& measurement) {
   measurement.findings.push_back(
       {Severity::stop, "dropout", std::nullopt,
        measurement.name +
-           ": samples were lost, or no speaker that plays twice was heard both times. Where sweeps overlap it cannot be "
+           ": samples were lost, or no speaker that plays twice was heard both times. Where sweeps overlap it cannot "
+           "be "
            "told which speakers that spoils, so none has settings. Give the audio program a larger buffer and measure "
            "again, without --interleave if it keeps happening."});
 }
@@ -228,6 +230,10 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
   const RecordingFaults faults = find_faults(channels.microphone, stimulus, sync);
   const std::vector<TakeChoice> choices =
       choose_takes(stimulus, pairs, heard.responses, faults, sync, channels.microphone, heard.zero_index);
+  if (!overlapping &&
+      holds_foreign_sweeps(stimulus, heard.responses, choices, sync, channels.microphone, options.threads)) {
+    refuse_other_stimulus(recording);
+  }
   result.clock_ppm = sync.timeline.clock_ppm;
   result.start_offset_ms = sync.start_lag_s * 1e3;
   result.speakers.resize(rig.speakers.size());
@@ -243,7 +249,8 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
                               recording.sample_rate_hz);
     speaker.trusted = choices[i].usable;
     if (speaker.arrival_ms) {
-      speaker.harmonics = harmonics_of(stimulus, pairs[i], heard.responses[i], choices[i], *takes, speaker.arrival_ms->value);
+      speaker.harmonics =
+          harmonics_of(stimulus, pairs[i], heard.responses[i], choices[i], *takes, speaker.arrival_ms->value);
     }
   });
   result.noise = noise_of(stimulus, channels.microphone, sync, recording.sample_rate_hz);

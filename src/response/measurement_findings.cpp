@@ -257,6 +257,11 @@ void refuse_foreign_recording(const Recording& recording, bool looked_in_loopbac
                          : "check that stimulus and recording belong together and that the microphone was on"};
 }
 
+void refuse_other_stimulus(const Recording& recording) {
+  throw InvalidInput{recording.name, "it holds sweeps of another stimulus than this one",
+                     "give the stimulus file that was really played"};
+}
+
 void refuse_if_smeared(const Recording& recording, std::span<const PairResponse> responses) {
   constexpr std::size_t stretches = 12;  // of the window: a room leaves most of its energy in one or two of them
   constexpr double concentrated = 0.45;

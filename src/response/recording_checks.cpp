@@ -2,8 +2,12 @@
 
 #include <algorithm>
 #include <array>
+#include <bit>
 #include <cmath>
 #include <cstdint>
+#include <limits>
+
+#include "ringtrue/core/statistics.hpp"
 
 namespace ringtrue {
 namespace {
@@ -112,37 +116,46 @@ Smallest smallest_of(std::span<const float> channel) {
           std::ranges::any_of(zeros, [](std::int32_t seen) { return seen != 0; })};
 }
 
-double rms(std::span<const float> samples) {
-  double sum = 0.0;
-  for (const float x : samples) sum += static_cast<double>(x) * static_cast<double>(x);
-  return samples.empty() ? 0.0 : std::sqrt(sum / static_cast<double>(samples.size()));
+/// Of the first values of a run, how many differ: a sound of a few steps of its format repeats by chance.
+std::size_t different_values(std::span<const float> run) {
+  constexpr std::size_t looked_at = 64;
+  std::vector<float> values(run.begin(), run.begin() + std::min<std::ptrdiff_t>(std::ssize(run), looked_at));
+  std::ranges::sort(values);
+  return static_cast<std::size_t>(std::ranges::unique(values).begin() - values.begin());
 }
 
 /// Length of the run from n on that repeats what stood `back` frames before; 0 when it is shorter than `shortest`.
 std::size_t repeated_run(std::span<const float> channel, std::size_t n, std::size_t back, std::size_t shortest) {
+  constexpr std::size_t enough_values = 12;
   std::size_t length = 0;
-  std::size_t moves = 0;
-  while (n + length < channel.size() && channel[n + length] == channel[n + length - back]) {
-    if (length > 0 && channel[n + length] != channel[n + length - 1]) ++moves;
-    ++length;
-  }
-  // Noise of less than a step of its format is mostly zeros, which repeat by chance.
-  return length >= shortest && 2 * moves >= length ? length : 0;
+  while (n + length < channel.size() && channel[n + length] == channel[n + length - back]) ++length;
+  return length >= shortest && different_values(channel.subspan(n, length)) >= enough_values ? length : 0;
 }
 
 }  // namespace
 
-std::optional<Stretch> repeated_stretch(std::span<const float> channel, Stretch where) {
+std::optional<Stretch> repeated_stretch(std::span<const float> channel, Stretch where, std::size_t shortest) {
   constexpr std::size_t longest_back = 12'000;  // a quarter of a second: the largest buffer that is usual
-  constexpr std::size_t shortest = 24;          // frames of sound that are equal to the last bit by chance: far fewer
+  // Where each two samples were seen last, by their bits. What another two have pushed out is missed; a buffer has
+  // many.
+  constexpr std::size_t slots = 1U << 15U;
+  constexpr std::size_t never = std::numeric_limits<std::size_t>::max();
+  std::vector<std::size_t> seen(slots, never);
+  const auto slot_of = [&](std::size_t n) {
+    const auto a = std::bit_cast<std::uint32_t>(channel[n]);
+    const auto b = std::bit_cast<std::uint32_t>(channel[n + 1]);
+    return ((a * 0x9E3779B1U) ^ (b * 0x85EBCA77U)) >> 17U;
+  };
   const std::size_t end = std::min(where.to, channel.size());
-  for (std::size_t n = std::max<std::size_t>(where.from, 1); n < end; ++n) {
+  for (std::size_t n = where.from - std::min(where.from, longest_back); n < end; ++n) {
     if (n + 1 >= channel.size() || channel[n] == channel[n + 1]) continue;  // silence repeats itself
-    for (std::size_t back = shortest; back <= std::min(n, longest_back); ++back) {
-      if (channel[n] != channel[n - back] || channel[n + 1] != channel[n + 1 - back]) continue;
+    std::size_t& last = seen[slot_of(n)];
+    const std::size_t back = last == never ? 0 : n - last;
+    if (n >= where.from && back >= shortest && back <= longest_back) {
       const std::size_t length = repeated_run(channel, n, back, shortest);
       if (length > 0) return Stretch{n, n + length};
     }
+    last = n;
   }
   return {};
 }

@@ -5,6 +5,7 @@
 #include <numbers>
 #include <span>
 
+#include "ringtrue/core/statistics.hpp"
 #include "ringtrue/dsp/band_filter.hpp"
 
 namespace ringtrue {
@@ -45,12 +46,6 @@ std::vector<double> band_envelope(std::span<const double> x, std::size_t from, s
 }
 
 double decibels(double ratio) { return 20.0 * std::log10(std::max(ratio, 1e-15)); }
-
-double rms(std::span<const double> x) {
-  double sum = 0.0;
-  for (const double value : x) sum += value * value;
-  return x.empty() ? 0.0 : std::sqrt(sum / static_cast<double>(x.size()));
-}
 
 /// How far, in dB, the peak at n rises out of the shallower of the dips between it and higher ground.
 double prominence(std::span<const double> db, std::size_t n) {

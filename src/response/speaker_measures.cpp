@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "ringtrue/core/parallel.hpp"
+#include "ringtrue/core/statistics.hpp"
 #include "ringtrue/response/arrival.hpp"
 #include "ringtrue/response/clock.hpp"
 #include "ringtrue/response/decay.hpp"
@@ -19,12 +20,6 @@ constexpr double dullest_loopback_hz = 2'000.0;  // a sub's sweep is too dull to
 
 double start_of(const Stimulus& stimulus, std::size_t sweep) {
   return static_cast<double>(stimulus.sweeps[sweep].first_frame) / stimulus.sample_rate_hz;
-}
-
-double median(std::vector<double> values) {
-  const auto middle = values.begin() + std::ssize(values) / 2;
-  std::ranges::nth_element(values, middle);
-  return *middle;
 }
 
 /// Octaves whose whole band lies inside `driven`. Source: IEC 61260-1:2014, mid-bands 1000 G^k, G = 10^0.3.

@@ -7,6 +7,7 @@
 #include <complex>
 #include <numbers>
 
+#include "ringtrue/core/statistics.hpp"
 #include "ringtrue/dsp/real_fft.hpp"
 
 namespace ringtrue {
@@ -42,13 +43,6 @@ std::vector<std::size_t> quiet_stretches(const Stimulus& stimulus, const Synchro
   std::vector<std::size_t> some;
   for (std::size_t i = 0; i < starts.size(); i += std::max<std::size_t>(1, stride)) some.push_back(starts[i]);
   return some;
-}
-
-double median(std::vector<double>& values) {
-  if (values.empty()) return 0.0;
-  const auto middle = values.begin() + std::ssize(values) / 2;
-  std::ranges::nth_element(values, middle);
-  return *middle;
 }
 
 /// Power in each bin: the sum over a line's bins is its power. The median over the stretches.

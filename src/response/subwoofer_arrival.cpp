@@ -5,6 +5,7 @@
 #include <span>
 #include <vector>
 
+#include "ringtrue/core/statistics.hpp"
 #include "ringtrue/dsp/nonnegative_least_squares.hpp"
 #include "ringtrue/dsp/real_fft.hpp"
 #include "ringtrue/response/arrival.hpp"
@@ -22,7 +23,7 @@ constexpr int fitted_before = 60;  // grid steps of response fitted before and a
 constexpr int fitted_after = 16;
 constexpr int latest_onset = 2;  // grid steps around that lobe in which the onset is looked for
 constexpr int earliest_onset = -28;
-constexpr double above_noise = 5.0;
+constexpr double onset_above_noise = 5.0;
 
 // Tuned on 150 responses in 60 simulated rooms (tests/independent, all models, 45 dB to -58 dBFS of noise): an onset
 // explains the response when 13 % of it is left over. The latest one that does lies 2.55 ms after the true onset with a
@@ -92,12 +93,6 @@ class EchoFit {
   std::vector<double> target_;
 };
 
-double rms(std::span<const double> samples) {
-  double sum = 0.0;
-  for (const double x : samples) sum += x * x;
-  return std::sqrt(sum / static_cast<double>(std::max<std::size_t>(samples.size(), 1)));
-}
-
 /// Filters with subwoofer_taper and thins out to the grid: sample m of the result is m ms after sample 0.
 std::vector<double> on_grid(const Takes& takes, const std::vector<double>& samples, Band band) {
   const RealFft fft{good_fft_size(2 * samples.size())};
@@ -163,7 +158,7 @@ std::optional<SubwooferOnset> subwoofer_onset(const Takes& takes, Band band) {
   while (peak + 1 < to && louder(h[static_cast<std::size_t>(peak)], h[static_cast<std::size_t>(peak + 1)])) ++peak;
   const double height = std::abs(h[static_cast<std::size_t>(peak)]);
   const double noise_rms = rms(noise);
-  if (height <= above_noise * noise_rms || height <= 0.0) return {};
+  if (height <= onset_above_noise * noise_rms || height <= 0.0) return {};
 
   std::vector<double> around(fitted_before + fitted_after);  // that lobe at [fitted_before]
   for (std::ptrdiff_t i = 0; i < std::ssize(around); ++i) {

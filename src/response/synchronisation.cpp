@@ -90,10 +90,16 @@ std::optional<Synchronisation> synchronise(const Stimulus& stimulus, std::span<c
     result.timeline = solve_timeline(spans, sweeps, nominal_rate_hz);
   }
 
+  if (!result.timeline.steps.empty()) {  // the start that most sweeps agree on may lie behind a step
+    std::vector<double> shifts_s;
+    for (std::size_t i = 0; i < sweeps; ++i) shifts_s.push_back(result.timeline.shift_of(i) / nominal_rate_hz);
+    if (const auto again = find_start(stimulus, channel, nominal_rate_hz, shifts_s)) result.start_lag_s = *again;
+  }
+
   result.rate_hz = nominal_rate_hz * (1.0 + 1e-6 * result.timeline.clock_ppm.value);
   for (std::size_t i = 0; i < sweeps; ++i) {
     const double zero =
-        start_of(stimulus, i) * result.rate_hz + *start_lag * nominal_rate_hz + result.timeline.shift_of(i);
+        start_of(stimulus, i) * result.rate_hz + result.start_lag_s * nominal_rate_hz + result.timeline.shift_of(i);
     result.zero_frames.push_back(zero);
     const bool cut = std::ranges::any_of(result.timeline.steps,
                                          [&](const TimelineStep& step) { return step.inside && step.after == i; });

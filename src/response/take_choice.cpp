@@ -5,9 +5,13 @@
 #include <numbers>
 
 #include "displacement.hpp"
+#include "ringtrue/core/statistics.hpp"
 
 namespace ringtrue {
 namespace {
+
+constexpr std::size_t repeated_anywhere = 256;  // frames, see repeated_stretch
+constexpr std::size_t repeated_at_a_break = 24;
 
 // A block counts as disturbed from these ratios to the usual on (12 dB, 12 dB, 16 dB): stationary noise of 1500 blocks
 // stays below, in the bass with its few degrees of freedom as well.
@@ -17,13 +21,6 @@ constexpr std::array<double, disturbance_filters> disturbed_ratio{16.0, 16.0, 40
 constexpr std::array<double, disturbance_filters> alignment_share{1e-5, 2.5e-6, 0.0};
 constexpr double also_disturbed = 0.25;  // of the stronger take's disturbance
 constexpr std::size_t clipped_frames_that_matter = 12;
-
-double median(std::vector<double> values) {
-  if (values.empty()) return 0.0;
-  const auto middle = values.begin() + std::ssize(values) / 2;
-  std::ranges::nth_element(values, middle);
-  return *middle;
-}
 
 std::size_t sweep_frames(const Stimulus& stimulus, std::size_t sweep, double rate_hz) {
   const auto samples = stimulus.shapes[stimulus.sweeps[sweep].shape].samples.size();
@@ -44,6 +41,7 @@ TakeFault fault_of(std::size_t sweep, const RecordingFaults& faults, const Synch
   if (cut) return TakeFault::cut;
   if (!sync.whole[sweep]) return TakeFault::absent;
   if (faults.dropped_in[sweep]) return TakeFault::dropped;
+  if (faults.repeated_in[sweep]) return TakeFault::repeated;
   if (faults.clipped[sweep] >= clipped_frames_that_matter) return TakeFault::clipped;
   return TakeFault::none;
 }
@@ -169,6 +167,8 @@ void judge_disturbance(TakeChoice& choice, const SweepPair& pair, const PairResp
                        const PairDisturbance& found, const std::array<std::ptrdiff_t, 2>& starts,
                        const Synchronisation& sync, const RecordingFaults& faults, std::span<const float> microphone,
                        std::size_t block, SweepPlace where) {
+  // A buffer came twice in one of the two: that it differs from the other is no news.
+  if (choice.faults[0] == TakeFault::repeated || choice.faults[1] == TakeFault::repeated) return;
   if (const auto broken = broken_sweep(response, band, sync.rate_hz)) {
     // Where the time line already says beside which sweep samples were lost, that is the broken one.
     const bool first_beside = beside_a_step(pair.first, sync);
@@ -202,7 +202,8 @@ void judge_disturbance(TakeChoice& choice, const SweepPair& pair, const PairResp
     const std::ptrdiff_t at = starts[take] + static_cast<std::ptrdiff_t>(found.block[take] * block);
     const auto from = static_cast<std::size_t>(std::max<std::ptrdiff_t>(0, at - static_cast<std::ptrdiff_t>(block)));
     if (breaks_off(faults, sweeps[take], {from, from + 3 * block})) continue;
-    if (repeated_stretch(microphone, {from, from + 3 * block})) {
+    if (faults.repeated_in[sweeps[take]]) continue;
+    if (repeated_stretch(microphone, {from, from + 3 * block}, repeated_at_a_break)) {
       choice.faults[take] = TakeFault::repeated;
     } else {
       choice.noisy[take] = true;
@@ -224,6 +225,7 @@ RecordingFaults find_faults(std::span<const float> microphone, const Stimulus& s
     const auto first = std::ranges::lower_bound(clipped, heard.from);
     const auto last = std::ranges::lower_bound(clipped, heard.to);
     faults.clipped.push_back(static_cast<std::size_t>(std::max<std::ptrdiff_t>(0, last - first)));
+    faults.repeated_in.push_back(repeated_stretch(microphone, heard, repeated_anywhere));
     faults.dropped_in.emplace_back();
     for (std::size_t d = 0; d < faults.dropped.size(); ++d) {
       if (faults.dropped[d].from < heard.to && faults.dropped[d].to > heard.from) faults.dropped_in.back() = d;
@@ -239,6 +241,10 @@ std::vector<TakeChoice> choose_takes(const Stimulus& stimulus, std::span<const S
   std::vector<TakeChoice> choices(pairs.size());
   for (std::size_t i = 0; i < pairs.size(); ++i) {
     choices[i].faults = {fault_of(pairs[i].first, faults, sync), fault_of(pairs[i].second, faults, sync)};
+    for (const std::size_t take : {0U, 1U}) {
+      const auto& repeated = faults.repeated_in[take == 0 ? pairs[i].first : pairs[i].second];
+      if (repeated) choices[i].disturbed_at_s[take] = static_cast<double>(repeated->from) / sync.rate_hz;
+    }
     if (pairs[i].first == pairs[i].second) choices[i].faults[1] = TakeFault::absent;
   }
   const Usual usual{stimulus, pairs, responses, choices};

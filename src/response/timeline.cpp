@@ -32,9 +32,8 @@ struct Fit {
   std::size_t left_out = 0;
 };
 
-/// Least squares for the clock rate, an offset where the readings are lags, and the steps at the given places.
-Fit fit_places(std::span<const SpanReading> readings, std::span<const Place> places, bool with_offset,
-               double nominal_rate_hz) {
+/// Least squares for the clock rate and the steps at the given places.
+Fit fit_places(std::span<const SpanReading> readings, std::span<const Place> places, double nominal_rate_hz) {
   Fit fit;
   std::vector<const SpanReading*> used;
   for (const SpanReading& reading : readings) {
@@ -47,7 +46,7 @@ Fit fit_places(std::span<const SpanReading> readings, std::span<const Place> pla
     }
   }
   const auto rows = std::ssize(used);
-  const auto columns = static_cast<Eigen::Index>(1 + (with_offset ? 1 : 0) + places.size());
+  const auto columns = static_cast<Eigen::Index>(1 + places.size());
   if (rows < columns) return fit;
   Eigen::MatrixXd A = Eigen::MatrixXd::Zero(rows, columns);
   Eigen::VectorXd b(rows);
@@ -55,10 +54,8 @@ Fit fit_places(std::span<const SpanReading> readings, std::span<const Place> pla
     const SpanReading& reading = *used[static_cast<std::size_t>(r)];
     const double weight = 1.0 / std::hypot(reading.uncertainty, 0.02);
     A(r, 0) = weight * reading.span_s * nominal_rate_hz * 1e-6;
-    if (with_offset) A(r, 1) = weight;
     for (std::size_t p = 0; p < places.size(); ++p) {
-      const bool later = before(places[p], reading.second);
-      const bool counts = with_offset ? later : later && !before(places[p], reading.first);
+      const bool counts = before(places[p], reading.second) && !before(places[p], reading.first);
       if (counts) A(r, columns - std::ssize(places) + static_cast<Eigen::Index>(p)) = weight;
     }
     b[r] = weight * reading.excess;
@@ -100,8 +97,8 @@ Timeline from_fit(const Fit& fit, std::span<const Place> places) {
   return timeline;
 }
 
-Timeline solve(std::span<const SpanReading> readings, std::size_t sweeps, bool with_offset, double nominal_rate_hz) {
-  const Fit clock_alone = fit_places(readings, {}, with_offset, nominal_rate_hz);
+Timeline solve(std::span<const SpanReading> readings, std::size_t sweeps, double nominal_rate_hz) {
+  const Fit clock_alone = fit_places(readings, {}, nominal_rate_hz);
   Timeline best_timeline = from_fit(clock_alone, {});
   if (clock_alone.unexplained <= whole_again_frames || readings.size() < 3) return best_timeline;
 
@@ -113,7 +110,7 @@ Timeline solve(std::span<const SpanReading> readings, std::size_t sweeps, bool w
   Fit best = clock_alone;
   for (const Place& place : places) {
     const std::vector<Place> one{place};
-    const Fit fit = fit_places(readings, one, with_offset, nominal_rate_hz);
+    const Fit fit = fit_places(readings, one, nominal_rate_hz);
     if (!better(fit, best)) continue;
     best = fit;
     best_timeline = from_fit(fit, one);
@@ -123,7 +120,7 @@ Timeline solve(std::span<const SpanReading> readings, std::size_t sweeps, bool w
     for (std::size_t i = 0; i < places.size(); ++i) {
       for (std::size_t j = i + 1; j < places.size(); ++j) {
         const std::vector<Place> two{places[i], places[j]};
-        const Fit fit = fit_places(readings, two, with_offset, nominal_rate_hz);
+        const Fit fit = fit_places(readings, two, nominal_rate_hz);
         if (!better(fit, best)) continue;
         best = fit;
         best_timeline = from_fit(fit, two);
@@ -146,12 +143,7 @@ double Timeline::shift_of(std::size_t sweep) const {
 
 Timeline solve_timeline(std::span<const SpanReading> spans, std::size_t sweeps, double nominal_rate_hz) {
   if (spans.empty()) return {{0.0, 100.0}, {}, 0.0};
-  return solve(spans, sweeps, false, nominal_rate_hz);
-}
-
-Timeline solve_timeline_from_lags(std::span<const SpanReading> lags, std::size_t sweeps, double nominal_rate_hz) {
-  if (lags.size() < 2) return {{0.0, 100.0}, {}, 0.0};
-  return solve(lags, sweeps, true, nominal_rate_hz);
+  return solve(spans, sweeps, nominal_rate_hz);
 }
 
 }  // namespace ringtrue

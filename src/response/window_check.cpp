@@ -4,6 +4,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "ringtrue/core/statistics.hpp"
 #include "ringtrue/dsp/band_filter.hpp"
 #include "ringtrue/response/interleaved.hpp"
 
@@ -18,12 +19,6 @@ constexpr double clean_db = -50.0;       // ten over what the schedule is made f
 constexpr double disturbing_db = -40.0;  // 1 %: 0.09 dB of level
 constexpr double spoiling_db = -30.0;
 constexpr double silent_db = -40.0;  // no louder than that against its fellows: it is what reaches over from them
-
-double median(std::vector<double> values) {
-  const auto middle = values.begin() + std::ssize(values) / 2;
-  std::ranges::nth_element(values, middle);
-  return *middle;
-}
 
 double mean_square(std::span<const double> x) {
   double sum = 0.0;

@@ -19,12 +19,12 @@ constexpr double arrivals_differ_s = 0.015;  // between speakers of one ring: 5 
 constexpr double kept_share = 0.8;           // of the decay, in a window: -48 dB; what is cut off is 1e-4 dB of level
 constexpr double main_before_s = 0.03;       // of a window before its response: what is needed to see it begin
 constexpr double sub_before_s = 0.06;
-constexpr double bass_is_longer = 1.15;      // rooms keep their bass longer than the octaves that name their decay
-constexpr double sub_decay_is_longer = 1.8;  // once more, below 100 Hz, of what comes before a subwoofer
-constexpr double ringing_s = 0.005;          // of a harmonic's band edges before it begins
-constexpr double own_output_rest_s = 0.3;    // between two sweeps of one output
+constexpr double bass_is_longer = 1.15;        // rooms keep their bass longer than the octaves that name their decay
+constexpr double sub_decay_is_longer = 1.8;    // once more, below 100 Hz, of what comes before a subwoofer
+constexpr double band_edge_ringing_s = 0.005;  // of a harmonic's band edges before it begins
+constexpr double own_output_rest_s = 0.3;      // between two sweeps of one output
 constexpr std::size_t mains_heard_twice = 3;
-constexpr double early_stop_s = 0.6;  // a recorder that started 0.5 s early stops 0.5 s early too
+constexpr double overlap_early_stop_s = 0.6;  // a recorder that started 0.5 s early stops 0.5 s early too
 constexpr double longest_over_wanted = 1.5;
 constexpr int lengths_tried = 40;
 constexpr double whole_octaves_ratio = 1'000.0;  // StimulusOptions::main_sweep is over 20 Hz-20 kHz
@@ -54,7 +54,7 @@ double put_off(const Item& loud, double loud_ridge_s, const Item& quiet, double 
   if (k * loud.band.low.value() >= quiet.band.high.value() || k * loud.band.high.value() <= quiet.band.low.value()) {
     return 0.0;
   }
-  const double begins = loud_ridge_s - L * std::log(k) - (order > 1 ? ringing_s : 0.0);
+  const double begins = loud_ridge_s - L * std::log(k) - (order > 1 ? band_edge_ringing_s : 0.0);
   const double longer = quiet.is_sub && order == 1 ? sub_decay_is_longer : 1.0;
   const double ends = loud_ridge_s - L * std::log(k) + longer * room.heard_for(order).value();
   const double window_from = quiet_ridge_s - (quiet.is_sub ? sub_before_s : main_before_s);
@@ -164,7 +164,7 @@ Seconds interleaved_decay(const Stimulus& stimulus) {
   for (std::size_t i = 0; i < stimulus.sweeps.size(); ++i) {
     after_s = std::min(after_s, clear_window(stimulus, i, orders).after.value());
   }
-  return Seconds{std::max(0.0, (after_s - ringing_s - arrivals_differ_s) / kept_share)};
+  return Seconds{std::max(0.0, (after_s - band_edge_ringing_s - arrivals_differ_s) / kept_share)};
 }
 
 Seconds InterleaveRoom::kept_for() const { return Seconds{kept_share * decay.value() + arrivals_differ_s}; }
@@ -189,7 +189,7 @@ Stimulus plan_interleaved(const Rig& rig, const StimulusOptions& options) {
     stimulus.sweeps.push_back({sweep.item.speaker, shape, static_cast<std::int64_t>(std::ceil(start_s * fs))});
   }
   stimulus.frames =
-      static_cast<std::int64_t>(std::ceil((options.lead_in.value() + schedule.end_s + early_stop_s) * fs));
+      static_cast<std::int64_t>(std::ceil((options.lead_in.value() + schedule.end_s + overlap_early_stop_s) * fs));
   scale_to_headroom(stimulus);
   return stimulus;
 }

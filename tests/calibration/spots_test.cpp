@@ -48,6 +48,7 @@ struct Ring {
       speaker.heard = true;
       speaker.arrival_ms = Estimate{distance / c * 1e3 + offset_ms, 0.001};
       speaker.level_db = Estimate{-20.0 * std::log10(distance), 0.01};
+      speaker.direct_db = speaker.level_db->value;
       position.speakers.push_back(speaker);
     }
     return position;
@@ -133,12 +134,25 @@ TEST_CASE("recordings in the wrong order are named") {
 
 TEST_CASE("a gain that was changed between positions is named, and one speaker's level") {
   const Ring ring;
+  for (const double by_db : {-8.0, -3.0, 3.0, 9.0}) {
+    CAPTURE(by_db);
+    auto positions = ring.at(five_spots);
+    for (SpeakerMeasurement& speaker : positions[2].speakers) speaker.direct_db += by_db;
+    positions[3].speakers[5].level_db->value -= 14.0;
+    const SpotCheck check = check_spots(ring.rig, positions);
+    CHECK(codes(check) == Codes{"spot-differs", "spot-differs " + ring.rig.speakers[5].label});
+    CHECK(says(check, by_db < 0.0 ? "dB quieter than at position 1: the microphone's gain"
+                                  : "dB louder than at position 1: the microphone's gain"));
+  }
+}
+
+TEST_CASE("a first position with another gain than all others is named itself") {
+  const Ring ring;
   auto positions = ring.at(five_spots);
-  for (SpeakerMeasurement& speaker : positions[2].speakers) speaker.level_db->value -= 8.0;
-  positions[3].speakers[5].level_db->value -= 14.0;
+  for (SpeakerMeasurement& speaker : positions[0].speakers) speaker.direct_db += 4.0;
   const SpotCheck check = check_spots(ring.rig, positions);
-  CHECK(codes(check) == Codes{"spot-differs", "spot-differs " + ring.rig.speakers[5].label});
-  CHECK(says(check, "dB quieter than at position 1: the microphone's gain"));
+  CHECK(codes(check) == Codes{"spot-differs"});
+  CHECK(says(check, "at position 1 the whole ring is 4.0 dB louder than at the others"));
 }
 
 TEST_CASE("a speaker that is silent at some positions only is named with them") {

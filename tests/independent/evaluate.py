@@ -439,7 +439,7 @@ def judge_findings(trial: Trial, truth: Truth, answer: dict | None, status: int 
         explained += right if item.code else [x for x in hits if not labels or _names(x, labels)]
         explained += [x for x in serious if x.get("speaker") in labels or
                       (x["code"] in CONSEQUENCES and x.get("speaker") is None)]
-        if item.refusal and (status == 2 or serious):
+        if item.refusal and (status == 2 or (serious and not item.code) or hits):
             explained += serious
             continue
         if item.required and not hits:

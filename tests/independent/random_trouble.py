@@ -153,8 +153,8 @@ def _wrong_stimulus(trial, rng, name, targets):
     """Another stimulus file of the program."""
     options = str(rng.choice(("--sweep-seconds 3", "--sweep-seconds 2.3", "--decay-seconds 1.2",
                               "--decay-seconds 0.8")))
-    return _noted(trial, f"stimulus {options}", Expected(name, "", refusal=True), judge_accuracy=False,
-                  wrong_stimulus=options)
+    return _noted(trial, f"stimulus {options}", Expected(name, "wrong-stimulus", refusal=True),
+                  judge_accuracy=False, wrong_stimulus=options)
 
 
 def _spot_gain(trial, rng, name, targets):

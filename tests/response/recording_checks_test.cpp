@@ -159,13 +159,13 @@ TEST_CASE("a buffer that came twice is found, healthy sound is not") {
   auto x = noise(1e-3, 6);
   for (const double rms : {0.3, 0.5, 1.0, 5.0}) {
     CAPTURE(rms);
-    CHECK(!repeated_stretch(in_16_bits(noise(rms * bit, 2)), {20'000, 23'000}));
+    CHECK(!repeated_stretch(in_16_bits(noise(rms * bit, 2)), {20'000, 23'000}, 24));
   }
-  CHECK(!repeated_stretch(x, {20'000, 23'000}));
-  CHECK(!repeated_stretch(noise_free_recording(0.5), {20'000, 23'000}));
-  CHECK(!repeated_stretch(std::vector<float>(48'000), {20'000, 23'000}));
+  CHECK(!repeated_stretch(x, {20'000, 23'000}, 24));
+  CHECK(!repeated_stretch(noise_free_recording(0.5), {20'000, 23'000}, 24));
+  CHECK(!repeated_stretch(std::vector<float>(48'000), {20'000, 23'000}, 24));
   std::copy_n(x.begin() + 21'000, 512, x.begin() + 21'512);
-  const auto found = repeated_stretch(x, {20'000, 23'000});
+  const auto found = repeated_stretch(x, {20'000, 23'000}, 24);
   REQUIRE(found);
   CHECK(found->from == 21'512);
   CHECK(found->to == 21'512 + 512);

@@ -39,10 +39,11 @@ struct Lag {
 ///
 /// Searches start offsets of -0.65 s (recorder early) to +1.2 s (recorder late, or latency). A lag counts when the
 /// responses of at least two sweeps peak within 40 ms of it, ten times above their median; most votes win.
+/// @param shifts_s  by which each sweep is known to come later than planned (a step in the time line); empty: none
 /// @returns seconds to add to a sweep's nominal time to find its first arrival in the recording; empty when none of
 ///          the sweeps is found
 [[nodiscard]] std::optional<double> find_start(const Stimulus& stimulus, std::span<const float> channel,
-                                               double recorder_rate_hz);
+                                               double recorder_rate_hz, std::span<const double> shifts_s = {});
 
 /// Delay of `second` against `first` in samples, by the slope of the phase of their cross-spectrum, weighted by its
 /// magnitude, after the peak of their correlation (C. H. Knapp, G. C. Carter, IEEE Trans. ASSP 24(4), 1976).

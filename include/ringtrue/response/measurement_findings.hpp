@@ -19,6 +19,9 @@ namespace ringtrue {
 /// Throws the one line for a recording in which the sweeps are not found.
 [[noreturn]] void refuse_foreign_recording(const Recording& recording, bool looked_in_loopback);
 
+/// Throws the one line for a recording that holds sweeps where this stimulus has none.
+[[noreturn]] void refuse_other_stimulus(const Recording& recording);
+
 /// Throws when the responses are smeared over their whole window: another stimulus was played than the one given.
 void refuse_if_smeared(const Recording& recording, std::span<const PairResponse> responses);
 

@@ -33,7 +33,11 @@ struct Stretch {
 [[nodiscard]] std::vector<Stretch> dropped_stretches(std::span<const float> channel);
 
 /// The first stretch that begins within `where` and repeats, to the last bit, what stood up to a quarter of a second
-/// before it: a buffer that was played into the recording twice. Half of its samples must differ from the one before.
-[[nodiscard]] std::optional<Stretch> repeated_stretch(std::span<const float> channel, Stretch where);
+/// before it: a buffer that was played into the recording twice. Twelve of its values must differ: noise of a few steps
+/// repeats by chance.
+/// @param shortest  frames. Slopes of bass in 16 bits are equal over some 30 frames by chance: 24 only where something
+///                  else says that the sound breaks, 256 anywhere
+[[nodiscard]] std::optional<Stretch> repeated_stretch(std::span<const float> channel, Stretch where,
+                                                      std::size_t shortest);
 
 }  // namespace ringtrue

@@ -18,6 +18,7 @@ struct RecordingFaults {
   std::vector<std::size_t> clipped;                    // frames clipped during each sweep
   std::vector<Stretch> dropped;                        // runs of zeros
   std::vector<std::optional<std::size_t>> dropped_in;  // for each sweep: index into `dropped`
+  std::vector<std::optional<Stretch>> repeated_in;     // for each sweep: a buffer that is in it twice
 };
 
 [[nodiscard]] RecordingFaults find_faults(std::span<const float> microphone, const Stimulus& stimulus,

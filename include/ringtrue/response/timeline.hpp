@@ -43,9 +43,4 @@ struct Timeline {
 /// in stimulus.cpp); with two, drift and loss cannot be told apart and the clock alone is fitted.
 [[nodiscard]] Timeline solve_timeline(std::span<const SpanReading> spans, std::size_t sweeps, double nominal_rate_hz);
 
-/// The same from the lag of every sweep against the schedule (a loopback): excess is a sweep's own lag in frames,
-/// span_s its scheduled time, first and second its index.
-[[nodiscard]] Timeline solve_timeline_from_lags(std::span<const SpanReading> lags, std::size_t sweeps,
-                                                double nominal_rate_hz);
-
 }  // namespace ringtrue

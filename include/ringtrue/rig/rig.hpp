@@ -27,6 +27,8 @@ struct Speaker {
   friend bool operator==(const Speaker&, const Speaker&) = default;
 };
 
+[[nodiscard]] inline bool is_main(const Speaker& speaker) { return speaker.kind == SpeakerKind::main; }
+
 /// What can be typed into the interface, per output.
 struct Interface {
   double sample_rate_hz = 48'000.0;
