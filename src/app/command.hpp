@@ -14,6 +14,7 @@ struct Command {
 [[nodiscard]] Command add_plan_command(CLI::App& program);
 [[nodiscard]] Command add_devices_command(CLI::App& program);
 [[nodiscard]] Command add_linecheck_command(CLI::App& program);
+[[nodiscard]] Command add_level_command(CLI::App& program);
 [[nodiscard]] Command add_stimulus_command(CLI::App& program);
 [[nodiscard]] Command add_calibrate_command(CLI::App& program);
 [[nodiscard]] Command add_recheck_command(CLI::App& program);

@@ -3,13 +3,13 @@
 #include <algorithm>
 #include <cmath>
 
+#include "ringtrue/core/errors.hpp"
 #include "ringtrue/response/measurement.hpp"
 
 namespace ringtrue::app {
-namespace {
 
-/// The two sweeps of the first main alone, at the rig's outputs.
-Stimulus one_speaker(const Rig& rig, StimulusOptions options) {
+Stimulus decay_probe(const Rig& rig, const StimulusOptions& how) {
+  StimulusOptions options = how;
   options.interleave = false;
   options.main_sweep = Seconds{1.2};
   options.decay = Seconds{1.2};
@@ -29,12 +29,16 @@ Stimulus one_speaker(const Rig& rig, StimulusOptions options) {
   return stimulus;
 }
 
-}  // namespace
-
 std::optional<Seconds> probe_decay(const Rig& rig, const StimulusOptions& options,
                                    const std::function<Recording(const Stimulus&)>& take) {
-  const Stimulus stimulus = one_speaker(rig, options);
-  const PositionMeasurement measured = measure(rig, stimulus, take(stimulus));
+  const Stimulus stimulus = decay_probe(rig, options);
+  const Recording recording = take(stimulus);
+  PositionMeasurement measured;
+  try {
+    measured = measure(rig, stimulus, recording);
+  } catch (const InvalidInput&) {  // that speaker is not heard: the measurement itself will say so
+    return {};
+  }
   const SpeakerMeasurement& speaker = measured.speakers[stimulus.sweeps.front().speaker];
   if (!speaker.heard || !speaker.decay_time_s) return {};
   constexpr double other_octaves = 1.1;

@@ -18,7 +18,8 @@ void add_excitation_options(CLI::App& command, ExcitationOptions& options, const
       ->option_text("DB")
       ->capture_default_str()
       ->group(group);
-  command.add_flag("--loud", options.loud, "allow peak levels above -6 dBFS")->group(group);
+  command.add_flag("--loud", options.loud, "allow peak levels above -6 dBFS, and more than 85 dB(A) at the microphone")
+      ->group(group);
   command
       .add_option("--sweep-seconds", options.sweep_seconds,
                   "length of a sweep over 20 Hz-20 kHz, and of a sub's over its own band; longer ones stand out more "

@@ -7,6 +7,7 @@
 #include "command.hpp"
 #include "console.hpp"
 #include "conversation.hpp"
+#include "loudness.hpp"
 #include "program.hpp"
 #include "ringtrue/calibration/calibration.hpp"
 #include "ringtrue/core/errors.hpp"
@@ -229,6 +230,7 @@ int run_live(const Rig& rig, const Options& options) {
   DeviceCard card{rig, wanted};
   Conversation{options.yes}.caution_before_sound();
   const CheckedLevel level = check_level(card, rig, limit, false);
+  consent_to_loudness(rig, level.check, options.level_dbfs, options.loud, "the bursts");
   Walk walk{rig, options, card};
   if (!options.json) print_result(heading());
   walk.check(speakers, &level.check);
@@ -265,7 +267,8 @@ Command add_linecheck_command(CLI::App& program) {
       ->check(CLI::Range(-80.0, 0.0))
       ->option_text("DB")
       ->capture_default_str();
-  command.add_flag("--loud", options->loud, "allow peak levels above -6 dBFS");
+  command.add_flag("--loud", options->loud,
+                   "allow peak levels above -6 dBFS, and more than 85 dB(A) at the microphone");
   command.add_option("--input-channel", options->input_channel, "input of the microphone")
       ->check(CLI::Range(1, 1024))
       ->option_text("N")

@@ -7,16 +7,20 @@
 #include <optional>
 
 #include "conversation.hpp"
+#include "decay_probe.hpp"
+#include "loudness.hpp"
 #include "ringtrue/core/errors.hpp"
 #include "ringtrue/device/device_card.hpp"
 #include "ringtrue/device/stop_request.hpp"
 #include "ringtrue/live/session.hpp"
+#include "ringtrue/live/take_monitor.hpp"
 #include "takes_folder.hpp"
 
 namespace ringtrue::app {
 namespace {
 
 constexpr double louder_than_before_db = 10.0;
+constexpr int most_level_checks = 4;  // of a microphone that does not stand still
 
 std::string side(double value_m, const char* positive, const char* negative) {
   return fmt::format("{:.2f} m {}", std::abs(value_m), value_m > 0.0 ? positive : negative);
@@ -45,6 +49,7 @@ class LiveSession {
         takes_{options.takes_folder, options.resume || options.again > 0, options.overwrite} {}
 
   std::vector<PositionMeasurement> run() {
+    decay_s_ = takes_.decay_s();
     stimulus_ = plan_at(takes_.peak_dbfs().value_or(limit_.value()));
     const std::vector<std::size_t> missing = positions_to_record();
     if (!missing.empty()) record(missing);
@@ -52,10 +57,39 @@ class LiveSession {
   }
 
  private:
-  [[nodiscard]] Stimulus plan_at(double peak_dbfs) const {
+  [[nodiscard]] Stimulus plan_at(double peak_dbfs) const { return plan_stimulus(rig_, how(peak_dbfs)); }
+
+  [[nodiscard]] StimulusOptions how(double peak_dbfs) const {
     StimulusOptions wanted = stimulus_options(options_.excitation);
     wanted.peak_level = Decibels{peak_dbfs};
-    return plan_stimulus(rig_, wanted);
+    if (decay_s_) wanted.decay = Seconds{*decay_s_};
+    return wanted;
+  }
+
+  [[nodiscard]] bool decay_is_measured_first() const {
+    return options_.excitation.interleave && !options_.excitation.decay_seconds;
+  }
+
+  /// How far overlapping sweeps must stand apart in this room.
+  void measure_decay(DeviceCard& card, const LevelCheck& check, double peak_dbfs) {
+    Conversation::say("two short sweeps: how long does the room take to die away?");
+    const auto decay = probe_decay(rig_, how(peak_dbfs), [&](const Stimulus& probe) {
+      TakeMonitor monitor{probe, check, card.name()};
+      return card.play(probe, [&monitor](const HeardSoFar& heard) { return monitor(heard); }).recording;
+    });
+    decay_s_ = decay ? decay->value() : how(peak_dbfs).decay.value();
+    Conversation::say(decay ? fmt::format("{:.2f} s: the sweeps are spaced for that", *decay_s_)
+                            : fmt::format("it stands too little over the noise: taken as {:.2f} s", *decay_s_));
+  }
+
+  /// Decay times that a measured one lies between: the device is opened before it is known.
+  void make_room_for_any_decay(DeviceCardOptions& wanted) const {
+    make_room_for(decay_probe(rig_, how(limit_.value())), wanted);
+    for (const double decay_s : {0.2, 0.4, 0.8, 1.6, 3.0}) {
+      StimulusOptions options = how(limit_.value());
+      options.decay = Seconds{decay_s};
+      make_room_for(longest_repeat(plan_stimulus(rig_, options)), wanted);
+    }
   }
 
   [[nodiscard]] std::vector<std::size_t> positions_to_record() {
@@ -79,8 +113,9 @@ class LiveSession {
     wanted.loopback_channel = options_.loopback_channel;
     wanted.ceiling = limit_;
     wanted.program = running_program();
-    make_room_for(stimulus_, wanted);
+    make_room_for(longest_repeat(stimulus_), wanted);
     make_room_for(longest_level_check(rig_, limit_), wanted);
+    if (decay_is_measured_first()) make_room_for_any_decay(wanted);
     return wanted;
   }
 
@@ -90,7 +125,7 @@ class LiveSession {
     DeviceCard card{rig_, card_options()};
     describe(card.facts());
     conversation.caution_before_sound();
-    takes_.begin(stimulus_, takes_.peak_dbfs().value_or(limit_.value()), card.name());
+    takes_.begin(stimulus_, takes_.peak_dbfs().value_or(limit_.value()), decay_s_, card.name());
     for (const std::size_t position : missing) {
       if (!microphone_is_there(position, missing, card)) break;
       record_one(card, position);
@@ -140,7 +175,7 @@ class LiveSession {
   void record_one(DeviceCard& card, std::size_t position) {
     const auto name = fmt::format("position {} of {}", position + 1, rig_.positions.size());
     Conversation::say(name + ": level check");
-    const CheckedLevel level = check_level(card, rig_, limit_);
+    const CheckedLevel level = level_while_still(card);
     if (!level_is_settled_) settle_level(level, card);
     watch_noise(level.check);
     Conversation::say(fmt::format("{}: sweeps at {:.0f} dBFS peak, {:.0f} s", name, *takes_.peak_dbfs(),
@@ -167,8 +202,24 @@ class LiveSession {
     fresh_.emplace_back(position, std::move(recorded.measurement));
   }
 
+  /// The level check, again for as long as the microphone moves.
+  CheckedLevel level_while_still(DeviceCard& card) {
+    for (int checks = 1;; ++checks) {
+      CheckedLevel level = check_level(card, rig_, limit_);
+      if (!microphone_moves(level.check)) return level;
+      if (checks == most_level_checks) {
+        level.findings.push_back(
+            {Severity::warn, "microphone-moving", std::nullopt,
+             "The microphone did not stand still before the sweeps: bursts of the same speaker came "
+             "in differently. Put it on a stand, and measure this position again with --again."});
+        return level;
+      }
+      Conversation::say("the microphone is moving: let it stand still, and leave the ring");
+    }
+  }
+
   /// The first level check of a session decides how loud all its sweeps are.
-  void settle_level(const CheckedLevel& level, const DeviceCard& card) {
+  void settle_level(const CheckedLevel& level, DeviceCard& card) {
     level_is_settled_ = true;
     const bool resumed = std::ranges::any_of(
         rig_.positions, [&, i = std::size_t{0}](const auto&) mutable { return takes_.find(i++) != nullptr; });
@@ -177,8 +228,10 @@ class LiveSession {
       throw InvalidInput{"--max-level-dbfs", fmt::format("the kept takes were played at {:.0f} dBFS", peak),
                          "allow as much, or start anew with --overwrite"};
     }
+    consent_to_loudness(rig_, level.check, peak, options_.excitation.loud, "the sweeps");
+    if (decay_is_measured_first() && !decay_s_) measure_decay(card, level.check, peak);
     stimulus_ = plan_at(peak);
-    takes_.begin(stimulus_, peak, card.name());
+    takes_.begin(stimulus_, peak, decay_s_, card.name());
   }
 
   void watch_noise(const LevelCheck& check) {
@@ -227,6 +280,7 @@ class LiveSession {
   const MicrophoneResponse* microphone_;
   Decibels limit_;
   TakesFolder takes_;
+  std::optional<double> decay_s_;  // measured before the first sweeps, or that of kept takes
   Stimulus stimulus_;
   Findings device_findings_;
   std::vector<std::pair<std::size_t, PositionMeasurement>> fresh_;

@@ -66,11 +66,11 @@ int run_or_throw(int argc, const char* const* argv) {
   program.footer(footer);
   program.require_subcommand(0, 1);
   program.set_version_flag("--version", "ringtrue " RINGTRUE_VERSION);
-  const std::vector<Command> commands{add_plan_command(program),      add_devices_command(program),
-                                      add_linecheck_command(program), add_stimulus_command(program),
-                                      add_calibrate_command(program), add_verify_command(program),
-                                      add_recheck_command(program),   add_export_command(program),
-                                      add_simulate_command(program),  add_history_command(program)};
+  const std::vector<Command> commands{
+      add_plan_command(program),     add_devices_command(program),  add_linecheck_command(program),
+      add_level_command(program),    add_stimulus_command(program), add_calibrate_command(program),
+      add_verify_command(program),   add_recheck_command(program),  add_export_command(program),
+      add_simulate_command(program), add_history_command(program)};
   return read_and_run(program, commands, argc, argv);
 }
 

@@ -95,6 +95,7 @@ void TakesFolder::load() {
       throw InvalidInput{path.string(), "is of another kind", "start anew with --overwrite"};
     plan_ = json.at("stimulus").get<std::string>();
     peak_dbfs_ = json.at("peak_level_dbfs").get<double>();
+    if (json.contains("decay_s")) decay_s_ = json.at("decay_s").get<double>();
     for (const Json& take : json.at("takes")) takes_.push_back(take_from(take));
   } catch (const Json::exception&) {
     throw InvalidInput{path.string(), "cannot be read", "start anew with --overwrite"};
@@ -102,7 +103,8 @@ void TakesFolder::load() {
   std::erase_if(takes_, [&](const KeptTake& take) { return !fs::exists(folder_ / wav_name(take.position)); });
 }
 
-void TakesFolder::begin(const Stimulus& stimulus, double peak_dbfs, const std::string& device) {
+void TakesFolder::begin(const Stimulus& stimulus, double peak_dbfs, std::optional<double> decay_s,
+                        const std::string& device) {
   const std::string plan = describe(stimulus);
   if (!takes_.empty() && plan != plan_) {
     throw InvalidInput{(folder_ / index_name).string(), "its takes were played with other sweeps or another rig",
@@ -110,6 +112,7 @@ void TakesFolder::begin(const Stimulus& stimulus, double peak_dbfs, const std::s
   }
   plan_ = plan;
   peak_dbfs_ = peak_dbfs;
+  decay_s_ = decay_s;
   device_ = device;
 }
 
@@ -153,11 +156,12 @@ void TakesFolder::forget(std::size_t position) {
 void TakesFolder::save() const {
   Json takes = Json::array();
   for (const KeptTake& take : takes_) takes.push_back(to_json(take));
-  const Json json{{"schema", schema},
-                  {"device", device_},
-                  {"peak_level_dbfs", peak_dbfs_.value_or(0.0)},
-                  {"stimulus", plan_},
-                  {"takes", std::move(takes)}};
+  Json json{{"schema", schema},
+            {"device", device_},
+            {"peak_level_dbfs", peak_dbfs_.value_or(0.0)},
+            {"stimulus", plan_},
+            {"takes", std::move(takes)}};
+  if (decay_s_) json["decay_s"] = *decay_s_;
   write_text_atomically(folder_ / index_name, json.dump(2, ' ', false, Json::error_handler_t::replace) + '\n');
 }
 

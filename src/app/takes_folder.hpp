@@ -29,8 +29,11 @@ class TakesFolder {
   /// The level that the kept takes were played at; empty: there are none.
   [[nodiscard]] std::optional<double> peak_dbfs() const { return peak_dbfs_; }
 
+  /// The decay that the kept takes' sweeps were spaced for, where it was measured.
+  [[nodiscard]] std::optional<double> decay_s() const { return decay_s_; }
+
   /// Says what will be played. @throws InvalidInput  when kept takes belong to another stimulus
-  void begin(const Stimulus& stimulus, double peak_dbfs, const std::string& device);
+  void begin(const Stimulus& stimulus, double peak_dbfs, std::optional<double> decay_s, const std::string& device);
 
   [[nodiscard]] const KeptTake* find(std::size_t position) const;
   [[nodiscard]] Recording read(const KeptTake& take) const;
@@ -49,6 +52,7 @@ class TakesFolder {
   std::filesystem::path folder_;
   std::string plan_;  // what was played, as text to compare
   std::optional<double> peak_dbfs_;
+  std::optional<double> decay_s_;
   std::string device_;
   std::vector<KeptTake> takes_;
 };

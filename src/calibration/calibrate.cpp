@@ -18,6 +18,7 @@
 #include "places.hpp"
 #include "ringtrue/alignment/delays.hpp"
 #include "ringtrue/alignment/trims.hpp"
+#include "ringtrue/calibration/sound_pressure.hpp"
 #include "ringtrue/core/errors.hpp"
 #include "room.hpp"
 #include "spots.hpp"
@@ -338,7 +339,9 @@ Calibration calibrate(const Rig& rig, std::span<const PositionMeasurement> posit
   if (!set_places(rig, positions, spots.in_place, options.known_distances, calibration)) {
     add_wiring_note(positions, calibration.findings);
   }
-  set_room(rig, positions, options.full_scale_db_spl, calibration);
+  set_room(rig, positions, options.full_scale_db_spl ? options.full_scale_db_spl : rig.microphone.full_scale_spl_db,
+           calibration);
+  add_listening_level_note(calibration);
   add_room_notes(calibration);
   std::ranges::stable_sort(calibration.findings, {}, [](const Finding& finding) { return rank(finding.severity); });
   return calibration;

@@ -5,6 +5,7 @@
 #include "json_numbers.hpp"
 #include "json_reader.hpp"
 #include "rig_json.hpp"
+#include "ringtrue/calibration/sound_pressure.hpp"
 #include "ringtrue/core/errors.hpp"
 #include "room_json.hpp"
 #include "short_arrays.hpp"
@@ -33,11 +34,17 @@ constexpr int decimals_of_angle_deg = 2;
 constexpr int decimals_of_speed_m_s = 2;
 constexpr int decimals_of_setting = 6;  // finer than any interface's step: drops only binary noise (3.4100000000000001)
 
-Object format_position(const PositionResult& position) {
+/// Levels are saved as dB SPL where the rig says what that is.
+std::optional<double> shifted(std::optional<double> level_db, double offset_db) {
+  if (level_db) *level_db += offset_db;
+  return level_db;
+}
+
+Object format_position(const PositionResult& position, double level_offset_db) {
   return {{"arrival_ms", number(position.arrival_ms, decimals_of_time_ms)},
           {"arrival_uncertainty_ms", number(position.arrival_uncertainty_ms, decimals_of_time_ms)},
           {"distance_m", number(position.distance_m, decimals_of_place_m)},
-          {"level_db", number(position.level_db, decimals_of_level_db)},
+          {"level_db", number(shifted(position.level_db, level_offset_db), decimals_of_level_db)},
           {"level_uncertainty_db", number(position.level_uncertainty_db, decimals_of_level_uncertainty_db)},
           {"signal_to_noise_db", number(position.signal_to_noise_db, decimals_of_ratio_db)},
           {"decay_time_s", number(position.decay_time_s, decimals_of_decay_s)}};
@@ -48,14 +55,14 @@ Object format_place(const Point& place) {
                         number(place.z, decimals_of_place_m)});
 }
 
-Object format_measured(const MeasuredSpeaker& measured) {
+Object format_measured(const MeasuredSpeaker& measured, double level_offset_db) {
   const auto& place = measured.position_m;
   const auto& found = measured.found;
   std::optional<Direction> direction;
   if (place) direction = direction_of(*place);
   if (found) direction = found->direction;
   Object positions = Object::array();
-  for (const auto& position : measured.positions) positions.push_back(format_position(position));
+  for (const auto& position : measured.positions) positions.push_back(format_position(position, level_offset_db));
   return {
       {"polarity", name(measured.polarity)},
       {"position_m", place ? format_place(*place) : Object{}},
@@ -84,12 +91,12 @@ Object format_settings(const Settings& settings) {
           {"equaliser", std::move(equaliser)}};
 }
 
-Object format_speaker(const SpeakerResult& speaker) {
+Object format_speaker(const SpeakerResult& speaker, double level_offset_db) {
   return {{"label", speaker.label},
           {"output", speaker.output},
           {"kind", name(speaker.kind)},
           {"status", name(speaker.status)},
-          {"measured", format_measured(speaker.measured)},
+          {"measured", format_measured(speaker.measured, level_offset_db)},
           {"settings", format_settings(speaker.settings)},
           {"correction", json::format_correction(speaker.correction)}};
 }
@@ -108,11 +115,11 @@ Object format_finding(const Finding& finding) {
           {"message", finding.message}};
 }
 
-PositionResult read_position(const Reader& reader) {
+PositionResult read_position(const Reader& reader, double level_offset_db) {
   return {.arrival_ms = optional_number(reader.at("arrival_ms")),
           .arrival_uncertainty_ms = optional_number(reader.at("arrival_uncertainty_ms")),
           .distance_m = optional_number(reader.at("distance_m")),
-          .level_db = optional_number(reader.at("level_db")),
+          .level_db = shifted(optional_number(reader.at("level_db")), -level_offset_db),
           .level_uncertainty_db = optional_number(reader.at("level_uncertainty_db")),
           .signal_to_noise_db = optional_number(reader.at("signal_to_noise_db")),
           .decay_time_s = optional_number(reader.at("decay_time_s"))};
@@ -135,8 +142,9 @@ MeasuredSpeaker read_measured(const Reader& reader, const Rig& rig) {
     const auto [x, y, z] = place.numbers<3>();
     return Point{x, y, z};
   });
+  const double level_offset_db = spl_offset_db(rig).value_or(0.0);
   for (const auto& position : reader.at("positions").elements(rig.positions.size())) {
-    measured.positions.push_back(read_position(position));
+    measured.positions.push_back(read_position(position, level_offset_db));
   }
   measured.found = read_found(reader);
   if (const auto ends = reader.find("band_ends")) measured.band_ends = json::read_band_ends(*ends);
@@ -199,13 +207,15 @@ Finding read_finding(const Reader& reader) {
 }  // namespace
 
 std::string format_calibration(const Calibration& calibration) {
+  const double level_offset_db = spl_offset_db(calibration.rig).value_or(0.0);
   Object speakers = Object::array();
-  for (const auto& speaker : calibration.speakers) speakers.push_back(format_speaker(speaker));
+  for (const auto& speaker : calibration.speakers) speakers.push_back(format_speaker(speaker, level_offset_db));
   Object findings = Object::array();
   for (const auto& finding : calibration.findings) findings.push_back(format_finding(finding));
   const Object all{{"schema", schema},
                    {"rig", json::format_rig(calibration.rig)},
                    {"time_reference", name(calibration.time_reference)},
+                   {"level_unit", level_unit(calibration.rig)},
                    {"speakers", std::move(speakers)},
                    {"bass_management", json::format_bass(calibration)},
                    {"correction", json::format_correction(calibration.correction)},

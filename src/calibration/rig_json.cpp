@@ -37,6 +37,10 @@ Object format_interface(const Interface& interface) {
           {"loopback_output", interface.loopback_output ? Object(*interface.loopback_output) : Object{}}};
 }
 
+Object format_microphone(const MicrophoneFacts& microphone) {
+  return {{"full_scale_spl_db", microphone.full_scale_spl_db ? Object(*microphone.full_scale_spl_db) : Object{}}};
+}
+
 Object format_speaker(const Speaker& speaker) {
   Object object{{"label", speaker.label},
                 {"output", speaker.output},
@@ -145,6 +149,7 @@ Object format_rig(const Rig& rig) {
           {"room", format_room(rig.room)},
           {"interface", format_interface(rig.interface)},
           {"bass_management", format_bass_management(rig.bass_management)},
+          {"microphone", format_microphone(rig.microphone)},
           {"speaker", std::move(speakers)},
           {"position", std::move(positions)}};
 }
@@ -155,8 +160,15 @@ Rig read_rig(const Reader& reader) {
           .room = read_room(reader.at("room")),
           .interface = read_interface(reader.at("interface")),
           .bass_management = optional(reader.at("bass_management"), read_bass_management),
+          .microphone = {},
           .speakers = read_speakers(reader.at("speaker")),
           .positions = {}};
+  if (const auto microphone = reader.find("microphone")) {
+    rig.microphone.full_scale_spl_db = optional(microphone->at("full_scale_spl_db"), [](const Reader& level) {
+      level.require(level.number() >= 20.0 && level.number() <= 200.0, "20 to 200 dB SPL");
+      return level.number();
+    });
+  }
   for (const auto& position : reader.at("position").elements(most_positions)) {
     const auto [x, y, z] = position.at("offset_m").numbers<3>();
     rig.positions.push_back({{x, y, z}});

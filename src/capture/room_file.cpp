@@ -110,6 +110,7 @@ void read_recorder(const TableReader& top, VirtualRoom& result) {
   }
   table->read(loopback, result.loopback);
   table->read(microphone_gain, result.microphone_gain_db);
+  table->read(full_scale_spl, result.full_scale_spl_db);
 }
 
 void read_noise(const TableReader& top, VirtualRoom& result) {

@@ -23,6 +23,8 @@ inline constexpr NumberRule sample_rate{"sample_rate_hz", 44'100.0, 192'000.0, "
 inline constexpr std::string_view loopback = "loopback";
 inline constexpr NumberRule microphone_gain{"microphone_gain_db", -100.0, 100.0, "dB", "0"};
 
+inline constexpr NumberRule full_scale_spl{"full_scale_spl_db", 20.0, 200.0, "dB SPL", "120"};
+
 inline constexpr NumberRule white{"white_dbfs", -200.0, 0.0, "dBFS", "-90"};
 inline constexpr NumberRule hum{"hum_dbfs", -200.0, 0.0, "dBFS", "-80"};
 inline constexpr NumberRule rumble{"rumble_dbfs", -200.0, 0.0, "dBFS", "-70"};
@@ -48,8 +50,8 @@ inline constexpr std::array<std::string_view, 4> top_keys{"room", "recorder", "n
 inline constexpr std::array<std::string_view, 7> room_keys{size.key,       ear_from_front.key, ear_from_left.key,
                                                            ear_height.key, absorption.key,     reverberation_time.key,
                                                            temperature.key};
-inline constexpr std::array<std::string_view, 6> recorder_keys{latency.key,     start_offset.key, clock.key,
-                                                               sample_rate.key, loopback,         microphone_gain.key};
+inline constexpr std::array<std::string_view, 7> recorder_keys{
+    latency.key, start_offset.key, clock.key, sample_rate.key, loopback, microphone_gain.key, full_scale_spl.key};
 inline constexpr std::array<std::string_view, 4> noise_keys{white.key, hum.key, rumble.key, seed.key};
 inline constexpr std::array<std::string_view, 15> speaker_keys{
     label.key,       position.key,        azimuth.key,        elevation.key,     distance.key,

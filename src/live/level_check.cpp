@@ -130,6 +130,41 @@ double gain_spread_db(const LevelCheckPlan& plan, std::size_t speaker, std::span
   return std::max(0.0, highest - lowest);
 }
 
+/// How far two stretches differ when one is scaled to the other, dB: 1 - correlation^2.
+double difference_db(std::span<const float> one, std::span<const float> other) {
+  double one_energy = 0.0;
+  double other_energy = 0.0;
+  double product = 0.0;
+  for (std::size_t n = 0; n < one.size(); ++n) {
+    const auto x = static_cast<double>(one[n]);
+    const auto y = static_cast<double>(other[n]);
+    one_energy += x * x;
+    other_energy += y * y;
+    product += x * y;
+  }
+  if (!(one_energy * other_energy > 0.0)) return -200.0;
+  return 10.0 * std::log10(std::max(1e-20, 1.0 - product * product / (one_energy * other_energy)));
+}
+
+/// The largest difference in shape between a speaker's bursts and the one before, of those that stand well over noise.
+/// The very first burst alone has no other burst's tail under it: it is left out.
+double unlike_db(const LevelCheckPlan& plan, std::size_t speaker, std::span<const float> microphone, std::int64_t lag,
+                 double noise_rms) {
+  constexpr double well_over_noise = 15.0;  // times: the noise alone then differs by less than -20 dB
+  double result = -200.0;
+  std::span<const float> before;
+  for (const ScheduledSweep& burst : plan.stimulus.sweeps) {
+    const auto length = plan.stimulus.shapes[burst.shape].samples.size();
+    const auto from = static_cast<std::size_t>(burst.first_frame + lag);
+    if (burst.speaker != speaker || from + length > microphone.size()) continue;
+    const auto heard = microphone.subspan(from, length);
+    if (&burst == &plan.stimulus.sweeps.front() || rms_of(heard) < well_over_noise * noise_rms) continue;
+    if (before.size() == length) result = std::max(result, difference_db(before, heard));
+    before = heard;
+  }
+  return result;
+}
+
 }  // namespace
 
 LevelCheckPlan plan_level_check(const Rig& rig, std::vector<std::size_t> speakers, Decibels limit) {
@@ -198,6 +233,8 @@ LevelCheck judge_level_check(const LevelCheckPlan& plan, const Recording& record
     check.heard[i] = true;
     const double level = heard_level_db(plan, plan.speakers[i], filtered, found->lag, noise);
     check.heard_db = std::min(check.heard_db.value_or(level), level);
+    check.loudest_heard_db = std::max(check.loudest_heard_db.value_or(level), level);
+    check.unlike_db = std::max(check.unlike_db, unlike_db(plan, plan.speakers[i], filtered, found->lag, noise));
     const double spread = gain_spread_db(plan, plan.speakers[i], filtered, found->lag, noise, rate_hz);
     check.linearity_db = std::max(check.linearity_db, spread);
   }

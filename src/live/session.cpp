@@ -255,4 +255,15 @@ RecordedPosition record_position(Card& card, const Rig& rig, const Stimulus& sti
   return PositionRecorder{card, rig, stimulus, check, options}.record();
 }
 
+Stimulus longest_repeat(const Stimulus& stimulus) {
+  Stimulus longest = stimulus;
+  for (std::size_t reference = 0; reference < stimulus.sweeps.size(); ++reference) {
+    std::vector<std::size_t> chosen{reference};
+    for (std::size_t i = 0; i < stimulus.sweeps.size(); ++i) chosen.push_back(i);
+    Stimulus repeat = stimulus_of(stimulus, chosen);
+    if (repeat.frames > longest.frames) longest = std::move(repeat);
+  }
+  return longest;
+}
+
 }  // namespace ringtrue

@@ -13,6 +13,8 @@ constexpr double enough_db = 60.0;
 constexpr double near_clipping_dbfs = -6.0;
 constexpr double steady_db = 0.3;
 constexpr std::size_t most_pairs = 3;
+constexpr double most_a_weighting_db = 1.3;  // IEC 61672-1:2013, Table 3: at 2.5 kHz
+constexpr double moving_db = -15.0;          // 1 cm at 1 kHz is a phase of 0.18 rad: -14.7 dB
 
 /// Speakers by twos that stand far apart in the rig, mains first: one of them is heard even if the other is off.
 std::vector<std::vector<std::size_t>> pairs_to_try(const Rig& rig) {
@@ -33,25 +35,41 @@ std::vector<std::vector<std::size_t>> pairs_to_try(const Rig& rig) {
 /// Ends the bursts as soon as the microphone has heard enough.
 class EnoughHeard {
  public:
-  EnoughHeard(const LevelCheckPlan& plan, double rate_hz) : plan_{plan}, rate_hz_{rate_hz} {}
+  EnoughHeard(const Rig& rig, const LevelCheckPlan& plan) : rig_{rig}, plan_{plan} {}
 
   bool operator()(const HeardSoFar& heard) {
     const std::size_t frames = heard.interleaved.size() / heard.channels;
-    const auto step = static_cast<std::size_t>(0.1 * rate_hz_);
+    const double rate_hz = plan_.stimulus.sample_rate_hz;
+    const auto step = static_cast<std::size_t>(0.1 * rate_hz);
     if (frames < looked_at_ + step || frames < static_cast<std::size_t>(plan_.quiet_frames) + step) return true;
     looked_at_ = frames;
+    if (heard.channels > 1 && foreign_sound(heard)) return false;
     Recording so_far;
-    so_far.sample_rate_hz = rate_hz_;
+    so_far.sample_rate_hz = rate_hz;
     for (std::size_t n = 0; n < frames; ++n) so_far.microphone.push_back(heard.interleaved[n * heard.channels]);
     const LevelCheck check = judge_level_check(plan_, so_far);
     if (check.peak_dbfs > near_clipping_dbfs) return false;
+    const std::size_t next = std::min(check.loudest_step + 1, LevelCheckPlan::steps - 1);
+    if (predicted_dba(rig_, check, plan_.peaks_dbfs[next]).value_or(0.0) > loud_dba) return false;
+    if (check.loudest_step == 0) return true;  // two bursts tell whether the microphone stands still
     const bool all = std::ranges::all_of(check.heard, [](bool is_heard) { return is_heard; });
     return !(all && *check.heard_db + plan_.peaks_dbfs[check.loudest_step] > check.noise_dbfs + enough_db);
   }
 
  private:
+  /// Whether the loopback holds something before the first burst: no need to play on top of it.
+  [[nodiscard]] bool foreign_sound(const HeardSoFar& heard) const {
+    const auto quiet = static_cast<std::size_t>(0.9 * static_cast<double>(plan_.quiet_frames));
+    double sum = 0.0;
+    for (std::size_t n = 0; n < quiet; ++n) {
+      const auto sample = static_cast<double>(heard.interleaved[n * heard.channels + 1]);
+      sum += sample * sample;
+    }
+    return sum > static_cast<double>(quiet) * power_ratio(Decibels{foreign_dbfs});
+  }
+
+  const Rig& rig_;
   const LevelCheckPlan& plan_;
-  double rate_hz_;
   std::size_t looked_at_ = 0;
 };
 
@@ -106,7 +124,7 @@ CheckedLevel check_level(Card& card, const Rig& rig, Decibels limit, bool must_h
   CheckedLevel unheard{{}, limit, {}};
   for (const auto& speakers : pairs_to_try(rig)) {
     const LevelCheckPlan plan = plan_level_check(rig, speakers, limit);
-    const Take take = card.play(plan.stimulus, EnoughHeard{plan, plan.stimulus.sample_rate_hz});
+    const Take take = card.play(plan.stimulus, EnoughHeard{rig, plan});
     const LevelCheck check = judge_level_check(plan, take.recording);
     const bool heard = std::ranges::any_of(check.heard, [](bool is_heard) { return is_heard; });
     refuse_what_will_not_do(card, check);
@@ -123,6 +141,13 @@ CheckedLevel check_level(Card& card, const Rig& rig, Decibels limit, bool must_h
   fail(card, "the microphone hears none of the speakers at the highest level allowed",
        "check that speakers and microphone are on, its gain and channel number, and the monitor volume");
 }
+
+std::optional<double> predicted_dba(const Rig& rig, const LevelCheck& check, double peak_dbfs) {
+  if (!rig.microphone.full_scale_spl_db || !check.loudest_heard_db) return {};
+  return *check.loudest_heard_db + peak_dbfs + *rig.microphone.full_scale_spl_db + most_a_weighting_db;
+}
+
+bool microphone_moves(const LevelCheck& check) { return check.unlike_db > moving_db; }
 
 Stimulus longest_level_check(const Rig& rig, Decibels limit) {
   Stimulus longest;

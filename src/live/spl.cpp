@@ -29,6 +29,20 @@ void refuse_clipping(const Recording& recording) {
   }
 }
 
+/// The longest stretch to the end of which something sounds: fast, within 10 dB of its highest.
+std::span<const double> sounding(std::span<const double> samples, Hertz rate) {
+  const auto fast = time_weighted_db(samples, TimeWeighting::fast, rate);
+  const double limit_db = *std::ranges::max_element(fast) - 10.0;
+  std::size_t end = fast.size();
+  while (end > 0 && fast[end - 1] < limit_db) --end;
+  std::size_t begin = end;
+  while (begin > 0 && fast[begin - 1] >= limit_db) --begin;
+  // The memory of 125 ms lags: 10 dB up take 13 ms, 10 dB down 0.29 s.
+  const auto settled = static_cast<std::size_t>(0.3 * rate.value());
+  if (end - begin <= 2 * settled) return samples.subspan(begin, end - begin);
+  return samples.subspan(begin + settled, end - begin - 2 * settled);
+}
+
 double highest(const std::vector<double>& levels) { return *std::ranges::max_element(levels); }
 
 /// Power of the tone between two frequencies and of everything else above 100 Hz, by a Hann-windowed spectrum.
@@ -111,6 +125,9 @@ double full_scale_by_calibrator(const Recording& recording, double level_db) {
   const std::span<const float> all{recording.microphone};
   const auto rate = static_cast<std::size_t>(recording.sample_rate_hz);
   if (all.size() < 2 * rate) refuse(recording, "is shorter than 2 s", "record the calibrator for five seconds");
+  if (std::ranges::all_of(all, [](float sample) { return sample == 0.0F; })) {
+    refuse(recording, "holds nothing but zeros", "check the input channel, mute and phantom power");
+  }
   const Tone tone = find_tone(all, recording.sample_rate_hz);
   if (tone.frequency_hz < 990.0 || tone.frequency_hz > 1'010.0 || tone.power <= 100.0 * tone.rest) {
     refuse(recording,
@@ -136,15 +153,29 @@ double full_scale_by_calibrator(const Recording& recording, double level_db) {
 double full_scale_by_meter(const Recording& recording, double reading_db, double quiet_s) {
   refuse_clipping(recording);
   const std::span<const float> all{recording.microphone};
-  const auto quiet = std::min(all.size(), static_cast<std::size_t>(0.9 * quiet_s * recording.sample_rate_hz));
-  const double noise =
-      equivalent_level_db(weighted(all.first(quiet), FrequencyWeighting::c, Hertz{recording.sample_rate_hz}));
-  const double heard = read_meter(all, recording.sample_rate_hz).c_slow;
-  if (quiet > 0 && heard < noise + 15.0) {
-    refuse(recording, fmt::format("the noise stands only {:.0f} dB over the room's own", heard - noise),
-           "play it louder or measure when it is quieter");
+  const Hertz rate{recording.sample_rate_hz};
+  if (all.size() < static_cast<std::size_t>(2.0 * rate.value())) {
+    refuse(recording, "is shorter than 2 s", "record the noise for five seconds");
   }
-  return reading_db - heard;
+  const auto heard = weighted(all, FrequencyWeighting::c, rate);
+  constexpr double read_over_s = 3.0;
+  auto noise = sounding(heard, rate);
+  noise = noise.last(std::min(noise.size(), static_cast<std::size_t>(read_over_s * rate.value())));
+  if (noise.size() < static_cast<std::size_t>(rate.value())) {
+    refuse(recording, "holds no steady noise of a second or more",
+           "play the noise for five seconds and record all of it");
+  }
+  const double level_db = equivalent_level_db(noise);
+  const auto quiet = static_cast<std::size_t>(quiet_s * rate.value());
+  if (quiet > 0) {
+    const double before_db = equivalent_level_db(std::span{heard}.first(std::min(heard.size(), quiet)));
+    if (level_db < before_db + 15.0) {
+      refuse(recording,
+             fmt::format("the noise stands only {:.0f} dB over what was there before it", level_db - before_db),
+             "play it louder or measure when it is quieter");
+    }
+  }
+  return reading_db - level_db;
 }
 
 Stimulus plan_pink_noise(const Rig& rig, std::size_t speaker, Decibels peak, Seconds quiet, Seconds length) {
@@ -163,20 +194,6 @@ Stimulus plan_silence(const Rig& rig, Seconds length) {
   stimulus.channels = channel_count(rig);
   stimulus.frames = std::llround(length.value() * stimulus.sample_rate_hz);
   return stimulus;
-}
-
-ReferenceLevel reference_level(double volume_m3) {
-  // ATSC A/85:2013 Table 10.2, volumes from cubic feet; as a public copy quotes it, not re-read in the original.
-  constexpr std::array<std::array<double, 2>, 4> from_volume{
-      {{566.3, 85.0}, {283.2, 82.0}, {141.6, 80.0}, {42.5, 78.0}}};
-  double spl = 76.0;
-  for (const auto& [volume, level] : from_volume) {
-    if (volume_m3 < volume) continue;
-    spl = level;
-    break;
-  }
-  return {spl, "ATSC A/85:2013, Table 10.2: one speaker, pink noise 500-2000 Hz at -20 dBFS rms, meter C slow",
-          "read second-hand; noise band and meter settings from memory"};
 }
 
 }  // namespace ringtrue

@@ -61,6 +61,9 @@ Rig read_top(const TableReader& top) {
   const auto interface = top.table("interface", interface_table);
   if (interface) rig.interface = read_interface(*interface);
   if (const auto bass = top.table("bass_management", bass_table)) rig.bass_management = read_bass_management(*bass);
+  if (const auto microphone = top.table("microphone", microphone_table)) {
+    rig.microphone = read_microphone(*microphone);
+  }
   read_speakers(top, rig);
   if (interface) refuse_shared_loopback(*interface, rig);
   read_positions(top, rig);

@@ -90,6 +90,13 @@ std::string format_bass_management(const std::optional<BassManagement>& bass) {
          entry("lfe_gain_db", text_of(bass->lfe_gain_db), "of the LFE channel over a main channel");
 }
 
+/// Only where there is something to say: the line that `ringtrue level` writes.
+std::string format_microphone(const MicrophoneFacts& microphone) {
+  if (!microphone.full_scale_spl_db) return {};
+  return "\n[microphone]\n" + entry("full_scale_spl_db", text_of(*microphone.full_scale_spl_db),
+                                    "by 'ringtrue level': holds while its gain is left alone");
+}
+
 /// "left side surround" for "Lss" or "M+090"; empty for a label of the user's own.
 std::string_view in_words(const Layout* layout, const std::string& label) {
   const LayoutChannel* const channel = layout == nullptr ? nullptr : find_channel(*layout, label);
@@ -132,7 +139,8 @@ std::string format_positions(const Rig& rig) {
 std::string format_rig(const Rig& rig) {
   return "# A rig: what stands where and what the interface can do. Every key: docs/rig.md.\n" + format_top(rig) +
          format_room(rig.room) + format_interface(rig.interface) + format_loopback(rig) +
-         format_bass_management(rig.bass_management) + format_speakers(rig) + format_positions(rig);
+         format_bass_management(rig.bass_management) + format_microphone(rig.microphone) + format_speakers(rig) +
+         format_positions(rig);
 }
 
 }  // namespace ringtrue

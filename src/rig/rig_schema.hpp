@@ -33,6 +33,8 @@ inline constexpr NumberRule eq_frequency_range{"eq_frequency_range_hz", 1.0, 96'
 inline constexpr std::string_view polarity_switch = "polarity_switch";
 inline constexpr NumberRule loopback_output{"loopback_output", 1.0, most_outputs, "", "16"};
 
+inline constexpr NumberRule full_scale_spl{"full_scale_spl_db", 20.0, 200.0, "dB SPL", "122.4"};
+
 inline constexpr NumberRule crossover{"crossover_hz", 20.0, 500.0, "Hz", "80"};
 inline constexpr NumberRule lfe_gain{"lfe_gain_db", -30.0, 30.0, "dB", "10"};
 inline constexpr TextRule slope{"slope", 1, 16, "\"LR24\""};
@@ -46,12 +48,13 @@ inline constexpr NumberRule elevation{"elevation_deg", -90.0, 90.0, "degrees", "
 
 inline constexpr NumberRule offset{"offset_m", -most_offset_m, most_offset_m, "m", "[0.0, 0.0, 0.0]"};
 
-inline constexpr std::array<std::string_view, 7> top_keys{rig_name.key,      layout.key, "room",    "interface",
-                                                          "bass_management", "speaker",  "position"};
+inline constexpr std::array<std::string_view, 8> top_keys{rig_name.key,      layout.key,   "room",    "interface",
+                                                          "bass_management", "microphone", "speaker", "position"};
 inline constexpr std::array<std::string_view, 3> room_keys{size.key, ear_height.key, temperature.key};
 inline constexpr std::array<std::string_view, 12> interface_keys{
     sample_rate.key,   trim_range.key,   trim_step.key,  delay_range.key,        delay_step.key,  eq_bands.key,
     eq_gain_range.key, eq_gain_step.key, eq_q_range.key, eq_frequency_range.key, polarity_switch, loopback_output.key};
+inline constexpr std::array<std::string_view, 1> microphone_keys{full_scale_spl.key};
 inline constexpr std::array<std::string_view, 3> bass_keys{crossover.key, lfe_gain.key, slope.key};
 inline constexpr std::array<std::string_view, 7> speaker_keys{label.key,     output.key,  kind.key,     band.key,
                                                               crossover.key, azimuth.key, elevation.key};
@@ -61,9 +64,10 @@ inline constexpr TableSchema top_table{"", top_keys};
 inline constexpr TableSchema room_table{"[room]", room_keys};
 inline constexpr TableSchema interface_table{"[interface]", interface_keys};
 inline constexpr TableSchema bass_table{"[bass_management]", bass_keys};
+inline constexpr TableSchema microphone_table{"[microphone]", microphone_keys};
 inline constexpr TableSchema speaker_table{"[[speaker]]", speaker_keys};
 inline constexpr TableSchema position_table{"[[position]]", position_keys};
-inline constexpr std::array<TableSchema, 6> tables{top_table,  room_table,    interface_table,
-                                                   bass_table, speaker_table, position_table};
+inline constexpr std::array<TableSchema, 7> tables{top_table,        room_table,    interface_table, bass_table,
+                                                   microphone_table, speaker_table, position_table};
 
 }  // namespace ringtrue::rig_schema

@@ -150,6 +150,13 @@ BassManagement read_bass_management(const TableReader& table) {
   return result;
 }
 
+MicrophoneFacts read_microphone(const TableReader& table) {
+  MicrophoneFacts result;
+  double level_db = 0.0;
+  if (table.read(rig_schema::full_scale_spl, level_db)) result.full_scale_spl_db = level_db;
+  return result;
+}
+
 Speaker read_speaker(const TableReader& table, double sample_rate_hz) {
   using namespace rig_schema;
   Speaker result;

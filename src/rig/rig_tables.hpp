@@ -11,6 +11,7 @@ namespace ringtrue {
 [[nodiscard]] RoomFacts read_room(const TableReader& table);
 [[nodiscard]] Interface read_interface(const TableReader& table);
 [[nodiscard]] BassManagement read_bass_management(const TableReader& table);
+[[nodiscard]] MicrophoneFacts read_microphone(const TableReader& table);
 [[nodiscard]] Speaker read_speaker(const TableReader& table, double sample_rate_hz);
 [[nodiscard]] MicPosition read_position(const TableReader& table);
 

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "ringtrue/alignment/delays.hpp"
+#include "ringtrue/alignment/reference_level.hpp"
 #include "ringtrue/alignment/trims.hpp"
 
 using namespace ringtrue;
@@ -133,6 +134,15 @@ TEST_CASE("ranges that start above zero or hold no whole number of steps are res
     CHECK(delay->value <= 2.0);
     CHECK(on_grid(delay->value, 0.1));
   }
+}
+
+TEST_CASE("the reference level follows the room's volume as ATSC A/85 has it") {
+  // spl_reference.csv: 85 from 20000 cubic feet (566.3 m3), 82, 80, 78 from 1500 (42.5 m3), 76 below.
+  CHECK(reference_level(600.0).spl_db == 85.0);
+  CHECK(reference_level(300.0).spl_db == 82.0);
+  CHECK(reference_level(200.0).spl_db == 80.0);
+  CHECK(reference_level(59.5).spl_db == 78.0);
+  CHECK(reference_level(30.0).spl_db == 76.0);
 }
 
 TEST_SUITE_END();

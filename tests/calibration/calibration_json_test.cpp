@@ -48,8 +48,8 @@ const std::string remedy = "; use a calibration.json that this program wrote";
 TEST_CASE("calibration JSON has the contract's keys in a fixed order") {
   // Source: the outward contract, calibration.json; "kind", "locating" and uncertainties are additions.
   const Json json = written(test::example_calibration());
-  CHECK(keys(json) == Keys{"schema", "rig", "time_reference", "speakers", "bass_management", "correction", "locating", "room",
-                           "findings"});
+  CHECK(keys(json) == Keys{"schema", "rig", "time_reference", "level_unit", "speakers", "bass_management", "correction",
+                           "locating", "room", "findings"});
   CHECK(json["schema"] == "ringtrue.calibration/1");
   const Json& speaker = json["speakers"][0];
   CHECK(keys(speaker) == Keys{"label", "output", "kind", "status", "measured", "settings", "correction"});

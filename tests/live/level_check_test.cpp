@@ -7,6 +7,7 @@
 
 #include "live/played.hpp"
 #include "rigs.hpp"
+#include "ringtrue/live/session.hpp"
 
 using namespace ringtrue;
 using namespace ringtrue::test;
@@ -68,4 +69,35 @@ TEST_CASE("silence, a muted microphone and a limiter are seen") {
   Recording limited = played(plan.stimulus, rig, 700, 1.0F, 1e-5F);
   for (float& sample : limited.microphone) sample = std::tanh(8.0F * sample) / 8.0F;
   CHECK(judge_level_check(plan, limited).linearity_db > 0.3);
+}
+
+TEST_CASE("a microphone on the move is seen, one that stands still is not") {
+  // 343 m/s at 48 kHz: 1.4 frames a centimetre. A burst of each speaker comes every 0.2 s.
+  const Rig rig = simple_rig(2);
+  const LevelCheckPlan plan = plan_level_check(rig, {0, 1}, Decibels{-18.0});
+  const Recording still = played(plan.stimulus, rig, 700, 0.25F, 1e-5F);
+  CHECK(!microphone_moves(judge_level_check(plan, still)));
+  CHECK(!microphone_moves(judge_level_check(plan, played(plan.stimulus, rig, 700, 0.02F, 1e-4F))));
+  for (const double speed_m_s : {0.01, 0.1, 0.5}) {
+    CAPTURE(speed_m_s);
+    Recording moving = still;
+    for (std::size_t n = 0; n < moving.microphone.size(); ++n) {
+      const double at = static_cast<double>(n) * (1.0 - speed_m_s / 343.0);
+      const auto k = static_cast<std::size_t>(at);
+      const auto part = static_cast<float>(at - std::floor(at));
+      moving.microphone[n] = still.microphone[k] + part * (still.microphone[std::min(n, k + 1)] - still.microphone[k]);
+    }
+    CHECK(microphone_moves(judge_level_check(plan, moving)) == (speed_m_s > 0.05));
+  }
+}
+
+TEST_CASE("the predicted level is what the louder speaker gives, weighted at its most") {
+  // A microphone of a quarter: a sine of -20 dBFS peak is heard at -35.05 dB rms; full scale 120 dB SPL: 84.95 dB, and
+  // at most 1.3 dB more by A weighting (weighting.csv: 2.5 kHz).
+  Rig rig = simple_rig(2);
+  const LevelCheckPlan plan = plan_level_check(rig, {0, 1}, Decibels{-18.0});
+  const LevelCheck check = judge_level_check(plan, played(plan.stimulus, rig, 700, 0.25F, 1e-5F));
+  CHECK(!predicted_dba(rig, check, -20.0));
+  rig.microphone.full_scale_spl_db = 120.0;
+  CHECK(std::abs(*predicted_dba(rig, check, -20.0) - (84.95 + 1.3)) < 2.0);  // the bursts' fades take up to 2 dB
 }

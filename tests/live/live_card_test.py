@@ -384,7 +384,49 @@ def fast_line_check(session):
         check([(f["code"], f["speaker"]) for f in result["findings"]] == [("silent-output", "R")], out)
 
 
+def fast_sound_pressure(session):
+    """The noise over a real stream calibrates the rig; what would be too loud then is not played, --yes or not."""
+    session.small()
+    with session.card(freewheel=True) as card:
+        code, out, error = session.run(card, "level", "rig.toml", "--device", "jack:room", "--yes", "--json", "--meter", "70",
+                                       "--speaker", "R")
+        check(code == 0, f"level: {code} {error}")
+        check(abs(json.loads(out)["c_mean_db"] - 70) < 3 and json.loads(out)["written"], out)
+        code, _, error = session.run(card, *live("spl", *QUICK))
+        check(code == 0, f"{code} {error}")
+        result = session.calibration("spl")
+        check(result["level_unit"] == "dB SPL" and "listening-level" in [code for code, _ in codes(result)], f"{codes(result)}")
+        print("full scale", result["rig"]["microphone"], "levels",
+              [speaker["measured"]["positions"][0]["level_db"] for speaker in result["speakers"]])
+        text = session.rig.read_text()
+        session.rig.write_text(re.sub("full_scale_spl_db = .*", "full_scale_spl_db = 150.0", text))
+        for words in (live("loud", *QUICK), ["linecheck", "rig.toml", "--device", "jack:room", "--yes", "--level-dbfs", "-6"]):
+            code, _, error = session.run(card, *words)
+            print(error.strip().splitlines()[-1])
+            check(code == 2 and re.search("would reach 1?[0-9][0-9] dB.A. at the microphone, more than 85", error), f"{code} {error}")
+        check(not (session.folder / "loud").exists(), "something was written")
+        code, _, error = session.run(card, *live("loud", *QUICK, "--loud"))
+        check(code in (0, 1), f"--loud: {code} {error}")
+
+
+def fast_interleaved(session):
+    """Overlapping sweeps: the decay is measured first, live as in the virtual room."""
+    session.small()
+    code, _, error = session.run(type("Here", (), {"environment": dict(os.environ)}), "calibrate", "rig.toml", "--out",
+                                 "offline", "--virtual", "room.toml", "--interleave")
+    check(code in (0, 1), f"offline: {code} {error}")
+    with session.card(freewheel=True) as card:
+        code, _, error = session.run(card, *live("live", "--interleave"))
+        check(code in (0, 1), f"live: {code} {error}")
+    said = [line for line in error.splitlines() if "spaced for that" in line]
+    print(said)
+    check(len(said) == 1, error)
+    compare(session, "live", "offline")
+
+
 CASES = {
+    "fast_sound_pressure": fast_sound_pressure,
+    "fast_interleaved": fast_interleaved,
     "fast_loss_is_repaired": fast_loss_is_repaired,
     "fast_loss_without_loopback": fast_loss_without_loopback,
     "fast_loss_every_time": fast_loss_every_time,

@@ -79,12 +79,3 @@ TEST_CASE("pink noise stays inside its band and its peak") {
   for (const double sample : stimulus.shapes[0].samples) peak = std::max(peak, std::abs(sample));
   CHECK(std::abs(peak - 0.1) < 1e-9);
 }
-
-TEST_CASE("the reference level follows the room's volume as ATSC A/85 has it") {
-  // spl_reference.csv: 85 from 20000 cubic feet (566.3 m3), 82, 80, 78 from 1500 (42.5 m3), 76 below.
-  CHECK(reference_level(600.0).spl_db == 85.0);
-  CHECK(reference_level(300.0).spl_db == 82.0);
-  CHECK(reference_level(200.0).spl_db == 80.0);
-  CHECK(reference_level(59.5).spl_db == 78.0);
-  CHECK(reference_level(30.0).spl_db == 76.0);
-}

@@ -32,6 +32,7 @@ class RandomRigs {
     rig.room.temperature_c = between(-20.0, 50.0);
     rig.interface = interface();
     if (flip()) rig.bass_management = bass_management();
+    if (flip()) rig.microphone.full_scale_spl_db = between(20.0, 200.0);
     const int speakers = 1 + static_cast<int>(between(0.0, 20.0));
     for (int i = 0; i < speakers; ++i) {
       rig.speakers.push_back(speaker(i));

@@ -34,7 +34,7 @@ struct CalibrateOptions {
   CorrectionOptions correction{};
   std::vector<KnownDistance> known_distances{};  // each gives the absolute time, also without a loopback
   /// Sound pressure level at which the microphone's channel has an rms of 1.0 (a full-scale sine has -3.01 dB of that);
-  /// empty: not level-calibrated, and then the background noise has no rating.
+  /// empty: the rig's own, and where that has none either, the background noise has no rating.
   std::optional<double> full_scale_db_spl{};
 };
 

@@ -27,7 +27,7 @@ struct PositionResult {
   std::optional<double> arrival_ms;              // after the time reference
   std::optional<double> arrival_uncertainty_ms;  // one standard deviation
   std::optional<double> distance_m;              // only with an absolute time
-  std::optional<double> level_db;                // contract's definition, relative or SPL
+  std::optional<double> level_db;                // contract's definition, relative; SPL: + spl_offset_db
   std::optional<double> level_uncertainty_db;    // one standard deviation
   std::optional<double> signal_to_noise_db;      // in the band of level_db
   std::optional<double> decay_time_s;            // 500 Hz and 1 kHz octaves together
@@ -68,7 +68,7 @@ struct MeasuredSpeaker {
   std::vector<PositionResult> positions;
   BandEnds band_ends{};
   std::vector<LowOctave> low_octaves{};  // up to 125 Hz, as far as it was driven there
-  std::optional<FoundPlace> found{};  // when it could be located
+  std::optional<FoundPlace> found{};     // when it could be located
   SpeakerRoom room{};
   friend bool operator==(const MeasuredSpeaker&, const MeasuredSpeaker&) = default;
 };

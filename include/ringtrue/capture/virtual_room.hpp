@@ -50,6 +50,7 @@ struct VirtualRoom {
   double rumble_dbfs = -200.0;  // below 100 Hz, rms
   std::uint64_t seed = 1;
   double microphone_gain_db = 0.0;
+  double full_scale_spl_db = 120.0;      // sound pressure level that has an rms of 1.0 at a microphone gain of 0 dB
   double latency_ms = 12.0;              // of the audio interface, mic and loopback alike
   double start_offset_ms = 0.0;          // > 0: the recorder started late; < 0: early
   double clock_ppm = 0.0;                // recorder's clock against the player's; > 0: recorder runs fast

@@ -35,8 +35,10 @@ struct LevelCheck {
   bool microphone_exact_zero = false;   // every sample of it, from first to last
   bool microphone_quiet_zero = false;   // exact zeros while nothing played: no converter is that quiet
   bool loopback_exact_zero = false;
-  std::optional<double> heard_db;            // microphone rms over burst peak, dB, of the quieter speaker that is heard
-  std::vector<bool> heard;                   // for each of the plan's speakers
+  std::optional<double> heard_db;          // microphone rms over burst peak, dB, of the quieter speaker that is heard
+  std::optional<double> loudest_heard_db;  // the same of the louder speaker
+  double unlike_db = -200.0;  // how far the bursts of one speaker differ in shape: a microphone on the move
+  std::vector<bool> heard;    // for each of the plan's speakers
   std::optional<std::int64_t> loopback_lag;  // frames from output to loopback input
   double loopback_gain = 0.0;
   double linearity_db = 0.0;     // what the gain differs by between the steps that stand well over the noise

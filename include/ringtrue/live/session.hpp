@@ -26,6 +26,17 @@ struct CheckedLevel {
 /// @param must_hear  false: speakers that are all silent are no error, the level is the limit then
 [[nodiscard]] CheckedLevel check_level(Card& card, const Rig& rig, Decibels limit, bool must_hear = true);
 
+/// 85 dB(A) for eight hours a day is the limit at work of NIOSH 98-126.
+inline constexpr double loud_dba = 85.0;
+
+/// How loud a sweep of that peak would be at the microphone, dB(A), by the louder speaker of a level check. Empty where
+/// the rig's microphone is not level-calibrated or heard nothing. The A weighting is taken at its most (+1.3 dB).
+[[nodiscard]] std::optional<double> predicted_dba(const Rig& rig, const LevelCheck& check, double peak_dbfs);
+
+/// Whether the microphone was moving while the bursts came: they differ in shape by more than -15 dB, as they do when
+/// it moves a centimetre from one to the next.
+[[nodiscard]] bool microphone_moves(const LevelCheck& check);
+
 struct RecordOptions {
   MeasureOptions measure;
   std::function<void(const std::string&)> say;  // what is being done; may be empty
@@ -44,7 +55,10 @@ struct RecordedPosition {
 [[nodiscard]] RecordedPosition record_position(Card& card, const Rig& rig, const Stimulus& stimulus,
                                                const LevelCheck& check, const RecordOptions& options);
 
-/// Longest take of a session, for opening the device: the stimulus itself, or the level check.
+/// The longest level check of a rig, for opening the device.
 [[nodiscard]] Stimulus longest_level_check(const Rig& rig, Decibels limit);
+
+/// The longest that record_position may play again: every sweep, and one of them once more to tell the lag.
+[[nodiscard]] Stimulus longest_repeat(const Stimulus& stimulus);
 
 }  // namespace ringtrue

@@ -31,8 +31,11 @@ struct MeterReading {
 ///                       20 dB below), or it is clipped
 [[nodiscard]] double full_scale_by_calibrator(const Recording& recording, double level_db);
 
-/// The same by a hand-held meter's C-weighted slow reading of noise that the microphone hears at the same time.
-/// @throws InvalidInput  when the noise does not stand 15 dB over what the recording holds before it, or is clipped
+/// The same by a hand-held meter's C-weighted slow reading of noise that the microphone hears at the same time: its
+/// middle over the noise's last three seconds, which are averaged here (of 500 Hz to 2 kHz: within 0.1 dB).
+/// @param quiet_s  that the recording begins with for certain before the noise; 0: not known
+/// @throws InvalidInput  when there is no second of steady noise, it does not stand 15 dB over what was before it, or
+///                       is clipped
 [[nodiscard]] double full_scale_by_meter(const Recording& recording, double reading_db, double quiet_s);
 
 /// Pink noise of 500 Hz to 2 kHz on one speaker, the same at every call, with fades; quiet seconds first.
@@ -41,13 +44,5 @@ struct MeterReading {
 
 /// A stimulus of nothing: to record.
 [[nodiscard]] Stimulus plan_silence(const Rig& rig, Seconds length);
-
-/// Reference level for one speaker in a room of that volume.
-struct ReferenceLevel {
-  double spl_db = 0.0;
-  std::string source;     // document and clause
-  std::string certainty;  // how it is known
-};
-[[nodiscard]] ReferenceLevel reference_level(double volume_m3);
 
 }  // namespace ringtrue

@@ -54,6 +54,12 @@ struct BassManagement {
   friend bool operator==(const BassManagement&, const BassManagement&) = default;
 };
 
+/// The measuring microphone with its input, as `ringtrue level` found it.
+struct MicrophoneFacts {
+  std::optional<double> full_scale_spl_db;  // sound pressure level of a signal whose rms is 1.0 in the recording
+  friend bool operator==(const MicrophoneFacts&, const MicrophoneFacts&) = default;
+};
+
 struct RoomFacts {
   std::optional<std::array<double, 3>> size_m;  // length (front-back), width, height
   double ear_height_m = 1.2;
@@ -73,6 +79,7 @@ struct Rig {
   RoomFacts room;
   Interface interface;
   std::optional<BassManagement> bass_management;
+  MicrophoneFacts microphone{};
   std::vector<Speaker> speakers;                      // in the order of the file
   std::vector<MicPosition> positions{MicPosition{}};  // the first is the listening position
   friend bool operator==(const Rig&, const Rig&) = default;

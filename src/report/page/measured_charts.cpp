@@ -7,6 +7,7 @@
 #include <limits>
 
 #include "../in_output_order.hpp"
+#include "ringtrue/calibration/sound_pressure.hpp"
 
 namespace ringtrue::page {
 namespace {
@@ -65,11 +66,13 @@ Rows arrivals(const Calibration& calibration) {
 }
 
 Rows levels(const Calibration& calibration) {
+  const double offset_db = spl_offset_db(calibration.rig).value_or(0.0);
   Rows rows;
   for (const auto* speaker : in_output_order(calibration)) {
     const auto* at = listening(*speaker);
     rows.names.push_back(speaker->label);
     rows.before.push_back(at == nullptr ? std::nullopt : at->level_db);
+    if (rows.before.back()) *rows.before.back() += offset_db;
     const bool both = rows.before.back() && speaker->settings.trim_db;
     const double filters_db = speaker->correction ? speaker->correction->level_change_db : 0.0;
     rows.after.push_back(both ? std::optional{*rows.before.back() + *speaker->settings.trim_db + filters_db}
@@ -116,7 +119,8 @@ Chart arrival_chart(const Calibration& calibration) {
 }
 
 Chart level_chart(const Calibration& calibration) {
-  return of_rows(levels(calibration), "levels", "How loud it is", {"Level in dB", "dB", false, {}}, 1);
+  return of_rows(levels(calibration), "levels", "How loud it is",
+                 {fmt::format("Level in {}", level_unit(calibration.rig)), level_unit(calibration.rig), false, {}}, 1);
 }
 
 Chart impulse_chart(const SpeakerResult& speaker, std::size_t index, const SpeakerMeasurement& measured) {
@@ -130,10 +134,16 @@ Chart impulse_chart(const SpeakerResult& speaker, std::size_t index, const Speak
   const auto last = std::clamp(std::ceil(direct + after_ms * per_ms), first, count);
   const auto step = std::max<std::size_t>(1, static_cast<std::size_t>((last - first) / 700.0));
   const double peak = largest(response.samples);
-  Chart chart{speaker_id("impulse", index), "Impulse response",
+  Chart chart{speaker_id("impulse", index),
+              "Impulse response",
               fmt::format("The impulse response of {} at the listening position, from {:g} ms before its direct sound "
-                          "to {:g} ms after.", speaker.label, before_ms, after_ms),
-              {"ms after the direct sound", "ms", false, {{-before_ms, after_ms}}}, {"Largest value 1", "", false, {}}, {}, {}, 2};
+                          "to {:g} ms after.",
+                          speaker.label, before_ms, after_ms),
+              {"ms after the direct sound", "ms", false, {{-before_ms, after_ms}}},
+              {"Largest value 1", "", false, {}},
+              {},
+              {},
+              2};
   Series line{"Impulse response", Look::average, {}, {}};
   for (auto n = static_cast<std::size_t>(first); n < static_cast<std::size_t>(last); n += step) {
     line.x.push_back((static_cast<double>(n) - direct) / per_ms);
@@ -149,10 +159,15 @@ Chart reflection_chart(const SpeakerResult& speaker, std::size_t index, const Sp
   const double per_ms = response.sample_rate_hz / 1'000.0;
   const double direct = direct_sound(measured, speaker);
   const double peak = largest(response.samples);
-  Chart chart{speaker_id("reflections", index), "Early reflections",
+  Chart chart{speaker_id("reflections", index),
+              "Early reflections",
               fmt::format("Level of the impulse response of {} over the first {:g} ms after its direct sound.",
                           speaker.label, after_ms),
-              {"ms after the direct sound", "ms", false, {{-before_ms, after_ms}}}, {"dB", "dB", false, {{floor_db, 5.0}}}, {}, {}, 1};
+              {"ms after the direct sound", "ms", false, {{-before_ms, after_ms}}},
+              {"dB", "dB", false, {{floor_db, 5.0}}},
+              {},
+              {},
+              1};
   Series line{"Level", Look::average, {}, {}};
   for (double t = -before_ms; t < after_ms; t += step_ms) {
     const auto from = static_cast<std::ptrdiff_t>(std::floor(direct + t * per_ms));
