@@ -10,8 +10,8 @@
 namespace ringtrue {
 namespace {
 
-constexpr std::string_view table = "[microphone]";
-constexpr std::string_view key = "full_scale_spl_db";
+constexpr std::string_view microphone_header = "[microphone]";
+constexpr std::string_view full_scale_key = "full_scale_spl_db";
 
 std::string_view without_indent(std::string_view line) {
   const std::size_t first = line.find_first_not_of(" \t");
@@ -37,7 +37,8 @@ class Editor {
       text.remove_prefix(end == std::string_view::npos ? text.size() : end + 1);
     }
     if (header_end_ == 0) {
-      result_ += fmt::format("\n{}\n{}  # by 'ringtrue level': holds while its gain is left alone\n", table, setting_);
+      result_ += fmt::format("\n{}\n{}  # by 'ringtrue level': holds while its gain is left alone\n", microphone_header,
+                             setting_);
     } else if (!replaced_) {
       result_.insert(header_end_, setting_ + '\n');
     }
@@ -47,8 +48,8 @@ class Editor {
  private:
   void take_line(std::string_view line) {
     const std::string_view content = without_indent(line);
-    if (content.starts_with('[')) inside_ = content.starts_with(table);
-    if (inside_ && content.starts_with(key)) {
+    if (content.starts_with('[')) inside_ = content.starts_with(microphone_header);
+    if (inside_ && content.starts_with(full_scale_key)) {
       const std::string_view rest = behind_value(content);
       result_ += setting_ + (rest.starts_with('#') ? "  " : "");
       result_ += rest;
@@ -57,7 +58,7 @@ class Editor {
       result_ += line;
     }
     result_ += '\n';
-    if (content.starts_with(table)) header_end_ = result_.size();
+    if (content.starts_with(microphone_header)) header_end_ = result_.size();
   }
 
   std::string setting_;
@@ -73,7 +74,7 @@ std::string with_full_scale_spl(std::string_view text, const std::string& name, 
   const double value = std::round(full_scale_spl_db * 100.0) / 100.0;
   Rig wanted = parse_rig(text, name);
   wanted.microphone.full_scale_spl_db = value;
-  const std::string setting = fmt::format("{} = {:.2f}", key, value);
+  const std::string setting = fmt::format("{} = {:.2f}", full_scale_key, value);
   std::string result = Editor{setting}.edit(text);
   bool says_so = false;
   try {
@@ -82,7 +83,7 @@ std::string with_full_scale_spl(std::string_view text, const std::string& name, 
   }
   if (says_so) return result;
   throw InvalidInput{name, "is written in a way that cannot be edited without changing something else",
-                     fmt::format("write \"{}\" under {} yourself", setting, table)};
+                     fmt::format("write \"{}\" under {} yourself", setting, microphone_header)};
 }
 
 }  // namespace ringtrue
