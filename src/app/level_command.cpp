@@ -123,7 +123,7 @@ Heard through_device(const Rig& rig, const Options& options, Way way) {
   return {std::move(recording), {}};
 }
 
-/// A class of its own would be needed for a simulated meter and calibrator to be wrong; they are exact here.
+/// The simulated calibrator and meter are exact.
 Heard in_virtual_room(const Rig& rig, const Options& options, Way way) {
   const VirtualRoom room = read_virtual_room(options.virtual_room, rig);
   const double full_scale_spl_db = room.full_scale_spl_db - room.microphone_gain_db;

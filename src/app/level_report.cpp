@@ -17,12 +17,6 @@ std::optional<double> full_scale(const LevelReport& report) {
 
 const char* unit(const LevelReport& report) { return full_scale(report) ? "dB SPL" : "dB re full scale (rms 1.0)"; }
 
-std::optional<double> volume_m3(const Rig& rig) {
-  if (!rig.room.size_m) return {};
-  const auto& size = *rig.room.size_m;
-  return size[0] * size[1] * size[2];
-}
-
 std::string readings(const LevelReport& report) {
   const MeterReading& at = report.reading;
   const double offset = full_scale(report).value_or(0.0);
@@ -49,7 +43,7 @@ std::string result(const LevelReport& report) {
 }
 
 std::string suggestion(const LevelReport& report) {
-  const auto volume = volume_m3(report.rig);
+  const auto volume = volume_m3(report.rig.room);
   if (!volume)
     return '\n' + text::wrapped("Give the room's size_m in the rig for the reference level suggested there.");
   const ReferenceLevel reference = reference_level(*volume);
@@ -83,7 +77,7 @@ std::string level_json(const LevelReport& report) {
             {"a_mean_db", level(at.a_equivalent)},
             {"c_mean_db", level(at.c_equivalent)},
             {"reference_level", Json{}}};
-  if (const auto volume = volume_m3(report.rig)) {
+  if (const auto volume = volume_m3(report.rig.room)) {
     const ReferenceLevel reference = reference_level(*volume);
     json["reference_level"] = {{"spl_db", reference.spl_db},
                                {"noise_dbfs_rms", reference_noise_dbfs},

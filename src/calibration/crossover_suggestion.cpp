@@ -6,6 +6,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "ringtrue/core/statistics.hpp"
+
 namespace ringtrue {
 namespace {
 
@@ -111,10 +113,7 @@ double mains_low_end_hz(std::span<const SpeakerResult> speakers) {
     if (speaker.kind != SpeakerKind::main || speaker.status != Status::ok) continue;
     low_ends.push_back(speaker.measured.band_ends.low_3_db_hz.value_or(0.0));
   }
-  if (low_ends.empty()) return 0.0;
-  const auto middle = low_ends.begin() + std::ssize(low_ends) / 2;
-  std::ranges::nth_element(low_ends, middle);
-  return *middle;
+  return median(std::move(low_ends));
 }
 
 /// Ascending, the present one among them.

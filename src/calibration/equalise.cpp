@@ -7,6 +7,7 @@
 #include "expected_response.hpp"
 #include "ringtrue/calibration/correction_firs.hpp"
 #include "ringtrue/core/parallel.hpp"
+#include "ringtrue/core/statistics.hpp"
 #include "ringtrue/correction/fir_curve.hpp"
 #include "ringtrue/correction/fit.hpp"
 
@@ -73,8 +74,8 @@ SpeakerCorrection expected(const CorrectionWork& work, const TargetCurve& target
     for (double& level : result.before_db.back()) level -= work.wanted.level_db;
     for (double& level : result.after_db.back()) level -= work.wanted.level_db;
   }
-  result.deviation_before_db = deviation_db(average_db(result.before_db), result.target_db, result.band_hz);
-  result.deviation_after_db = deviation_db(average_db(result.after_db), result.target_db, result.band_hz);
+  result.deviation_before_db = deviation_db(power_average_db(result.before_db), result.target_db, result.band_hz);
+  result.deviation_after_db = deviation_db(power_average_db(result.after_db), result.target_db, result.band_hz);
   return result;
 }
 

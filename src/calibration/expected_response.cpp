@@ -25,16 +25,6 @@ std::vector<double> third_octave_levels_db(const PowerCells& cells, std::span<co
   return levels;
 }
 
-std::vector<double> average_db(std::span<const std::vector<double>> positions) {
-  std::vector<double> average(nominal_hz.size());
-  for (std::size_t i = 0; i < average.size(); ++i) {
-    double power = 0.0;
-    for (const auto& levels : positions) power += std::pow(10.0, levels[i] / 10.0);
-    average[i] = 10.0 * std::log10(power / static_cast<double>(positions.size()));
-  }
-  return average;
-}
-
 double deviation_db(std::span<const double> level_db, std::span<const double> target_db,
                     const std::array<double, 2>& band_hz) {
   double count = 0.0, sum = 0.0, square = 0.0;

@@ -14,9 +14,6 @@ namespace ringtrue {
 /// Levels of pink noise in those third octaves through filters, dB. @param gain_db  per cell; empty: none
 [[nodiscard]] std::vector<double> third_octave_levels_db(const PowerCells& cells, std::span<const double> gain_db);
 
-/// Power average over positions, per third octave.
-[[nodiscard]] std::vector<double> average_db(std::span<const std::vector<double>> positions);
-
 /// Standard deviation of level - target over the third octaves whose centres lie in [low, high].
 [[nodiscard]] double deviation_db(std::span<const double> level_db, std::span<const double> target_db,
                                   const std::array<double, 2>& band_hz);

@@ -44,14 +44,12 @@ void add_listening_level_note(Calibration& calibration) {
       "With these settings one main gives {:.1f} dB SPL at the listening position (pink noise of 500-2000 Hz at {:g} "
       "dBFS rms), as long as the microphone's gain is what it was for 'ringtrue level'.",
       *level, reference_noise_dbfs);
-  if (rig.room.size_m) {
-    const auto& size = *rig.room.size_m;
-    const double volume_m3 = size[0] * size[1] * size[2];
-    const ReferenceLevel reference = reference_level(volume_m3);
+  if (const auto volume = volume_m3(rig.room)) {
+    const ReferenceLevel reference = reference_level(*volume);
     const double change_db = reference.spl_db - *level;
     text += fmt::format(
         " For a room of {:.0f} m3 {:.0f} dB(C) is suggested ({}; {}): turn the monitor volume {} by {:.1f} dB.",
-        volume_m3, reference.spl_db, reference.source, reference.certainty, change_db >= 0.0 ? "up" : "down",
+        *volume, reference.spl_db, reference.source, reference.certainty, change_db >= 0.0 ? "up" : "down",
         std::abs(change_db));
   } else {
     text += " Give the room's size_m in the rig for the level suggested there.";

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "ringtrue/core/parallel.hpp"
+#include "ringtrue/core/statistics.hpp"
 
 namespace ringtrue {
 namespace {
@@ -61,12 +62,6 @@ void low_pass(std::span<double> signal, double frequency_hz, double q, double sa
   }
 }
 
-double rms_of(std::span<const double> signal) {
-  double energy = 0.0;
-  for (const double x : signal) energy += x * x;
-  return std::sqrt(energy / static_cast<double>(signal.size()));
-}
-
 }  // namespace
 
 std::uint64_t stream_seed(std::uint64_t seed, std::uint64_t stream) {
@@ -100,7 +95,7 @@ void add_rumble(std::span<double> signal, double rms, double sample_rate_hz, std
   add_white_noise(rumble, 1.0, seed, threads);
   low_pass(rumble, 50.0, 0.541196, sample_rate_hz);  // 1 / (2 cos(pi/8)), 1 / (2 cos(3 pi/8)): Butterworth, order 4
   low_pass(rumble, 50.0, 1.306563, sample_rate_hz);
-  const double gain = rms / rms_of(rumble);
+  const double gain = rms / ringtrue::rms(rumble);
   for (std::size_t n = 0; n < signal.size(); ++n) signal[n] += gain * rumble[n];
 }
 

@@ -19,10 +19,4 @@ std::vector<double> correlate(std::span<const float> channel, std::span<const do
   return samples;
 }
 
-double rms_of(std::span<const float> samples) {
-  double sum = 0.0;
-  for (const float sample : samples) sum += static_cast<double>(sample) * static_cast<double>(sample);
-  return samples.empty() ? 0.0 : std::sqrt(sum / static_cast<double>(samples.size()));
-}
-
 }  // namespace ringtrue

@@ -11,6 +11,4 @@ namespace ringtrue {
 [[nodiscard]] std::vector<double> correlate(std::span<const float> channel, std::span<const double> played,
                                             std::size_t longest);
 
-[[nodiscard]] double rms_of(std::span<const float> samples);
-
 }  // namespace ringtrue

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "correlate.hpp"
+#include "ringtrue/core/statistics.hpp"
 #include "ringtrue/dsp/band_filter.hpp"
 #include "ringtrue/dsp/real_fft.hpp"
 #include "ringtrue/stimulus/sweep.hpp"
@@ -72,7 +73,7 @@ std::optional<Found> find_bursts(std::span<const float> channel, std::span<const
   // Noise of a flat spectrum within the band correlates with the rms value sqrt(energy density / 2).
   const double width_hz = band.high.value() - band.low.value();
   const double noise =
-      rms_of(channel.first(std::min(quiet_frames, channel.size()))) * std::sqrt(energy * 0.5 * rate_hz / width_hz);
+      rms(channel.first(std::min(quiet_frames, channel.size()))) * std::sqrt(energy * 0.5 * rate_hz / width_hz);
   if (std::abs(*peak) <= std::max(heard_over_noise * noise, 1e-12)) return {};
   return Found{peak - correlation.begin()};
 }
@@ -98,7 +99,7 @@ double heard_level_db(const LevelCheckPlan& plan, std::size_t speaker, std::span
     const auto length = plan.stimulus.shapes[burst.shape].samples.size();
     const auto from = static_cast<std::size_t>(burst.first_frame + lag);
     if (from + length > microphone.size()) break;
-    const double level = rms_of(microphone.subspan(from, length));
+    const double level = rms(microphone.subspan(from, length));
     const double signal = std::sqrt(std::max(0.0, level * level - noise_rms * noise_rms));
     const std::size_t step = i / plan.speakers.size();
     result = dbfs(signal) - plan.peaks_dbfs[step];
@@ -158,7 +159,7 @@ double unlike_db(const LevelCheckPlan& plan, std::size_t speaker, std::span<cons
     const auto from = static_cast<std::size_t>(burst.first_frame + lag);
     if (burst.speaker != speaker || from + length > microphone.size()) continue;
     const auto heard = microphone.subspan(from, length);
-    if (&burst == &plan.stimulus.sweeps.front() || rms_of(heard) < well_over_noise * noise_rms) continue;
+    if (&burst == &plan.stimulus.sweeps.front() || rms(heard) < well_over_noise * noise_rms) continue;
     if (before.size() == length) result = std::max(result, difference_db(before, heard));
     before = heard;
   }
@@ -214,11 +215,11 @@ LevelCheck judge_level_check(const LevelCheckPlan& plan, const Recording& record
 
   const Band band = plan.stimulus.shapes.front().band;
   const std::vector<float> filtered = in_band(microphone, band, rate_hz);
-  const double noise = rms_of(std::span{filtered}.first(quiet));
+  const double noise = rms(std::span{filtered}.first(quiet));
   check.noise_dbfs = dbfs(noise);
   std::vector<float> wire;
   if (!recording.loopback.empty()) {
-    check.loopback_noise_dbfs = dbfs(rms_of(std::span{recording.loopback}.first(quiet)));
+    check.loopback_noise_dbfs = dbfs(rms(std::span{recording.loopback}.first(quiet)));
     wire = in_band(recording.loopback, band, rate_hz);
   }
   for (std::size_t i = 0; i < plan.speakers.size(); ++i) {

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <numbers>
 
+#include "ringtrue/core/statistics.hpp"
+
 namespace ringtrue::drawing {
 namespace {
 
@@ -20,10 +22,7 @@ double median_distance_m(const Calibration& calibration) {
     const auto& found = speaker.measured.found;
     if (found && found->distance_m) distances.push_back(*found->distance_m);
   }
-  if (distances.empty()) return usual_distance_m;
-  const auto middle = distances.begin() + std::ssize(distances) / 2;
-  std::ranges::nth_element(distances, middle);
-  return *middle;
+  return distances.empty() ? usual_distance_m : median(std::move(distances));
 }
 
 }  // namespace

@@ -6,6 +6,7 @@
 #include <map>
 #include <numbers>
 
+#include "ringtrue/core/statistics.hpp"
 #include "ringtrue/dsp/phase_ramp.hpp"
 
 namespace ringtrue {
@@ -72,16 +73,14 @@ std::vector<SweepPair> sweep_pairs(const Stimulus& stimulus) {
 
 std::vector<Lag> prominent_lags(std::vector<double> h, std::size_t zero_index, double rate_hz) {
   for (double& x : h) x = std::abs(x);
-  std::vector<double> sorted = h;
-  const auto middle = sorted.begin() + std::ssize(sorted) / 2;
-  std::ranges::nth_element(sorted, middle);
+  const double usual = median(h);
   const auto reach = static_cast<std::ptrdiff_t>(apart_s * rate_hz);
   std::vector<Lag> lags;
   double highest = 0.0;
   while (lags.size() < most_peaks) {
     const auto peak = std::ranges::max_element(h);
     highest = std::max(highest, *peak);
-    if (*peak <= stands_out * *middle || *peak < 0.03 * highest) break;
+    if (*peak <= stands_out * usual || *peak < 0.03 * highest) break;
     const double lag = static_cast<double>(peak - h.begin()) - static_cast<double>(zero_index);
     lags.push_back({lag / rate_hz, std::min(1.0, 3.0 * *peak / highest)});
     std::fill(peak - std::min(reach, peak - h.begin()), peak + std::min(reach, h.end() - peak), 0.0);

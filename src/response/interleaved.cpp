@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "ringtrue/core/parallel.hpp"
+#include "ringtrue/core/statistics.hpp"
 #include "ringtrue/dsp/phase_ramp.hpp"
 #include "ringtrue/dsp/real_fft.hpp"
 #include "ringtrue/response/arrival.hpp"
@@ -201,9 +202,7 @@ std::optional<double> interleaved_loopback_arrival_ms(const Stimulus& stimulus, 
     if (arrival) known.push_back(*arrival);
   }
   if (known.empty()) return {};
-  const auto middle = known.begin() + std::ssize(known) / 2;
-  std::ranges::nth_element(known, middle);
-  return *middle;
+  return median(std::move(known));
 }
 
 }  // namespace ringtrue

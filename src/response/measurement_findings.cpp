@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "ringtrue/core/errors.hpp"
+#include "ringtrue/core/statistics.hpp"
 
 namespace ringtrue {
 namespace {
@@ -291,10 +292,7 @@ void refuse_if_smeared(const Recording& recording, std::span<const PairResponse>
     const auto blocks = all_blocks(responses, false);
     if (percentile(blocks, treble_share) > loud * std::max(percentile(blocks, 0.02), 1e-18)) throw foreign;
   }
-  if (shares.empty()) return;
-  const auto middle = shares.begin() + std::ssize(shares) / 2;
-  std::ranges::nth_element(shares, middle);
-  if (*middle >= concentrated) return;
+  if (shares.empty() || median(shares) >= concentrated) return;
   throw foreign;
 }
 

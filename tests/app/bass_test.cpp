@@ -4,22 +4,17 @@
 #include <string>
 
 #include "app/run_program.hpp"
+#include "app/two_mains.hpp"
 
 using namespace ringtrue::test;
 using Json = nlohmann::json;
 
 namespace {
 
-constexpr const char* rig = R"(layout = "2.1"
+const std::string rig = R"(layout = "2.1"
 [bass_management]
 crossover_hz = 90
-[[speaker]]
-label = "L"
-output = 1
-[[speaker]]
-label = "R"
-output = 2
-[[speaker]]
+)" + two_mains + R"([[speaker]]
 label = "LFE"
 output = 3
 [[position]]
@@ -27,13 +22,7 @@ offset_m = [0, 0, 0]
 [[position]]
 offset_m = [0.3, 0.1, 0]
 )";
-constexpr const char* room = R"([[speaker]]
-label = "L"
-position_m = [-1.0, 1.7, 0.0]
-[[speaker]]
-label = "R"
-position_m = [1.0, 1.8, 0.0]
-[[speaker]]
+const std::string room = two_mains_placed + R"([[speaker]]
 label = "LFE"
 position_m = [0.4, 1.5, -0.9]
 )";

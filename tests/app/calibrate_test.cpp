@@ -6,6 +6,7 @@
 #include <string>
 
 #include "app/run_program.hpp"
+#include "app/two_mains.hpp"
 
 using namespace ringtrue::test;
 namespace fs = std::filesystem;
@@ -15,25 +16,13 @@ namespace {
 
 // L stands 1.9723 m and R 2.0591 m from the ear point: with c = 344.37 m/s at 22 degrees C (units.hpp), R comes
 // 0.2520 ms later, and L needs that much delay.
-constexpr const char* rig = R"(layout = "2.0"
-[[speaker]]
-label = "L"
-output = 1
-[[speaker]]
-label = "R"
-output = 2
-[[position]]
+const std::string rig = R"(layout = "2.0"
+)" + two_mains + R"([[position]]
 offset_m = [0, 0, 0]
 [[position]]
 offset_m = [0.2, 0, 0]
 )";
-constexpr const char* room = R"([[speaker]]
-label = "L"
-position_m = [-1.0, 1.7, 0.0]
-[[speaker]]
-label = "R"
-position_m = [1.0, 1.8, 0.0]
-)";
+const std::string room = two_mains_placed;
 const std::string quick = " --sweep-seconds 1 --decay-seconds 0.5";
 const std::string from_files =
     "calibrate rig.toml --stimulus s.wav --recording takes/position1.wav --recording takes/position2.wav "
@@ -65,8 +54,9 @@ TEST_CASE("the main job goes from recordings to delays that geometry confirms") 
   CHECK(outcome.status == 0);
   CHECK(outcome.error.empty());
   CHECK(everything_in(session.path() / "d") ==
-        std::set<std::string>{"calibration.json", "sheet.txt", "places.html", "report.html", "room.txt", "impulse-responses",
-                              "impulse-responses/L.wav", "impulse-responses/R.wav", "impulse-responses/index.json"});
+        std::set<std::string>{"calibration.json", "sheet.txt", "places.html", "report.html", "room.txt",
+                              "impulse-responses", "impulse-responses/L.wav", "impulse-responses/R.wav",
+                              "impulse-responses/index.json"});
   const Json speakers = Json::parse(session.content("d/calibration.json"))["speakers"];
   CHECK(speakers[0]["settings"]["delay_ms"] == 0.25);  // 0.2520 to the interface's step of 0.01
   CHECK(speakers[1]["settings"]["delay_ms"] == 0.0);

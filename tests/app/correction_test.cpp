@@ -5,6 +5,7 @@
 #include <string>
 
 #include "app/run_program.hpp"
+#include "app/two_mains.hpp"
 #include "ringtrue/capture/wav_file.hpp"
 
 using namespace ringtrue;
@@ -13,25 +14,13 @@ using Json = nlohmann::json;
 
 namespace {
 
-constexpr const char* rig = R"(layout = "2.0"
+const std::string rig = R"(layout = "2.0"
 [room]
 size_m = [5.0, 4.0, 2.6]
 [interface]
 sample_rate_hz = 48000
-[[speaker]]
-label = "L"
-output = 1
-[[speaker]]
-label = "R"
-output = 2
-)";
-constexpr const char* room = R"([[speaker]]
-label = "L"
-position_m = [-1.0, 1.7, 0.0]
-[[speaker]]
-label = "R"
-position_m = [1.0, 1.8, 0.0]
-)";
+)" + two_mains;
+const std::string room = two_mains_placed;
 
 /// A folder in which the virtual room can be calibrated.
 class Session : public TemporaryFolder {

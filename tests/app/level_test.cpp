@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "app/run_program.hpp"
+#include "app/two_mains.hpp"
 #include "ringtrue/capture/wav_file.hpp"
 
 using namespace ringtrue;
@@ -16,26 +17,14 @@ using Json = nlohmann::json;
 
 namespace {
 
-constexpr const char* rig = R"(layout = "2.0"  # mine
+const std::string rig = R"(layout = "2.0"  # mine
 [room]
 size_m = [5.2, 4.4, 2.6]
-[[speaker]]
-label = "L"
-output = 1
-[[speaker]]
-label = "R"
-output = 2
-)";
-constexpr const char* room = R"([recorder]
+)" + two_mains;
+const std::string room = R"([recorder]
 full_scale_spl_db = 118
 microphone_gain_db = 5
-[[speaker]]
-label = "L"
-position_m = [-1.0, 1.7, 0.0]
-[[speaker]]
-label = "R"
-position_m = [1.0, 1.8, 0.0]
-)";
+)" + two_mains_placed;
 
 class Session : public TemporaryFolder {
  public:

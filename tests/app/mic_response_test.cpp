@@ -6,27 +6,16 @@
 #include <string>
 
 #include "app/run_program.hpp"
+#include "app/two_mains.hpp"
 
 using namespace ringtrue::test;
 using Json = nlohmann::json;
 
 namespace {
 
-constexpr const char* rig = R"(layout = "2.0"
-[[speaker]]
-label = "L"
-output = 1
-[[speaker]]
-label = "R"
-output = 2
-)";
-constexpr const char* room = R"([[speaker]]
-label = "L"
-position_m = [-1.0, 1.7, 0.0]
-[[speaker]]
-label = "R"
-position_m = [1.0, 1.8, 0.0]
-gain_db = -1.0
+const std::string rig = R"(layout = "2.0"
+)" + two_mains;
+const std::string room = two_mains_placed + R"(gain_db = -1.0
 )";
 const std::string calibrate = "calibrate rig.toml --virtual room.toml --sweep-seconds 1 --decay-seconds 0.5 --json";
 

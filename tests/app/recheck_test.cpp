@@ -5,20 +5,15 @@
 #include <string>
 
 #include "app/run_program.hpp"
+#include "app/two_mains.hpp"
 
 using namespace ringtrue::test;
 using Json = nlohmann::json;
 
 namespace {
 
-constexpr const char* rig = R"(layout = "custom"
-[[speaker]]
-label = "L"
-output = 1
-[[speaker]]
-label = "R"
-output = 2
-[[speaker]]
+const std::string rig = R"(layout = "custom"
+)" + two_mains + R"([[speaker]]
 label = "C"
 output = 3
 )";

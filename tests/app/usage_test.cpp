@@ -6,19 +6,14 @@
 #include <vector>
 
 #include "app/run_program.hpp"
+#include "app/two_mains.hpp"
 
 using namespace ringtrue::test;
 
 namespace {
 
-constexpr const char* small_rig = R"(layout = "2.0"
-[[speaker]]
-label = "L"
-output = 1
-[[speaker]]
-label = "R"
-output = 2
-)";
+const std::string small_rig = R"(layout = "2.0"
+)" + two_mains;
 
 struct BadUsage {
   std::string arguments;
@@ -79,7 +74,8 @@ TEST_CASE("a peak level above -6 dBFS is refused unless it is asked for, and one
 TEST_CASE("calibrate takes exactly one whole source") {
   check_refusals(
       {{"calibrate rig.toml --out d",
-        "ringtrue calibrate: no source: give --stimulus with --recording, --device NAME, or --virtual ROOM.toml" + see_calibrate},
+        "ringtrue calibrate: no source: give --stimulus with --recording, --device NAME, or --virtual ROOM.toml" +
+            see_calibrate},
        {"calibrate rig.toml --out d --virtual r.toml --stimulus s.wav --recording p.wav",
         "ringtrue calibrate: --virtual and --recording are two sources: give one of them" + see_calibrate},
        {"calibrate rig.toml --out d --recording p.wav",

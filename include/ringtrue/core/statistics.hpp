@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstddef>
 #include <iterator>
 #include <span>
 #include <vector>
@@ -30,5 +31,16 @@ template <typename Sample>
 /// Root of the mean of squares, in the samples' unit; 0 for none.
 [[nodiscard]] inline double rms(std::span<const double> samples) { return detail::root_mean_square(samples); }
 [[nodiscard]] inline double rms(std::span<const float> samples) { return detail::root_mean_square(samples); }
+
+/// Average of the powers of several curves, dB, point by point; all as long as the first. Empty for no curve.
+[[nodiscard]] inline std::vector<double> power_average_db(std::span<const std::vector<double>> curves_db) {
+  std::vector<double> average(curves_db.empty() ? 0 : curves_db.front().size());
+  for (std::size_t i = 0; i < average.size(); ++i) {
+    double power = 0.0;
+    for (const auto& curve : curves_db) power += std::pow(10.0, curve[i] / 10.0);
+    average[i] = 10.0 * std::log10(power / static_cast<double>(curves_db.size()));
+  }
+  return average;
+}
 
 }  // namespace ringtrue

@@ -67,6 +67,12 @@ struct RoomFacts {
   friend bool operator==(const RoomFacts&, const RoomFacts&) = default;
 };
 
+/// Volume in cubic metres; empty where the rig does not say how large the room is.
+[[nodiscard]] inline std::optional<double> volume_m3(const RoomFacts& room) {
+  if (!room.size_m) return {};
+  return (*room.size_m)[0] * (*room.size_m)[1] * (*room.size_m)[2];
+}
+
 struct MicPosition {
   Point offset_m;  // from the ear point
   friend bool operator==(const MicPosition&, const MicPosition&) = default;

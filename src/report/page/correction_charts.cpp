@@ -5,21 +5,12 @@
 #include <cmath>
 
 #include "../in_output_order.hpp"
+#include "ringtrue/core/statistics.hpp"
 
 namespace ringtrue::page {
 namespace {
 
 const Axis frequency_axis{"Frequency in Hz", "Hz", true, {{20.0, 20'000.0}}};
-
-std::vector<std::optional<double>> power_average(const std::vector<std::vector<double>>& positions_db) {
-  std::vector<std::optional<double>> average(positions_db.empty() ? 0 : positions_db.front().size());
-  for (std::size_t i = 0; i < average.size(); ++i) {
-    double power = 0.0;
-    for (const auto& levels_db : positions_db) power += std::pow(10.0, levels_db[i] / 10.0);
-    average[i] = 10.0 * std::log10(power / static_cast<double>(positions_db.size()));
-  }
-  return average;
-}
 
 std::vector<std::optional<double>> values(const std::vector<double>& y) { return {y.begin(), y.end()}; }
 
@@ -47,12 +38,11 @@ std::optional<Chart> response_chart(const Calibration& calibration, std::size_t 
               {},
               1};
   for (std::size_t p = 0; p < correction.before_db.size(); ++p) {
-    chart.series.push_back(
-        {fmt::format("position {}", p + 1), Look::position, x, values(correction.before_db[p])});
+    chart.series.push_back({fmt::format("position {}", p + 1), Look::position, x, values(correction.before_db[p])});
   }
-  chart.series.push_back({"average", Look::average, x, power_average(correction.before_db)});
+  chart.series.push_back({"average", Look::average, x, values(power_average_db(correction.before_db))});
   chart.series.push_back({"target", Look::target, x, values(correction.target_db)});
-  chart.series.push_back({"expected after", Look::after, x, power_average(correction.after_db)});
+  chart.series.push_back({"expected after", Look::after, x, values(power_average_db(correction.after_db))});
   return chart;
 }
 
@@ -68,8 +58,9 @@ std::optional<Chart> overlay_chart(const Calibration& calibration, bool after) {
               1};
   for (const auto* speaker : in_output_order(calibration)) {
     if (!has_curves(*speaker, *calibration.correction)) continue;
-    chart.series.push_back({speaker->label, Look::one_of_many, calibration.correction->third_octave_hz,
-                            power_average(after ? speaker->correction->after_db : speaker->correction->before_db)});
+    chart.series.push_back(
+        {speaker->label, Look::one_of_many, calibration.correction->third_octave_hz,
+         values(power_average_db(after ? speaker->correction->after_db : speaker->correction->before_db))});
   }
   return chart.series.empty() ? std::nullopt : std::optional{chart};
 }
