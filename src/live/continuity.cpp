@@ -37,7 +37,7 @@ std::vector<float> cut(std::span<const float> channel, std::int64_t first, std::
 }
 
 double energy_of(std::span<const float> samples) {
-  const double rms = rms(samples);
+  const double rms = ringtrue::rms(samples);
   return rms * rms * static_cast<double>(samples.size());
 }
 
