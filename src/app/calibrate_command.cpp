@@ -32,7 +32,7 @@
 namespace ringtrue::app {
 namespace {
 
-struct Options {
+struct CalibrateCommandOptions {
   std::string rig;
   std::string out;
   SourceOptions source;
@@ -50,7 +50,7 @@ struct Options {
   bool json = false;
 };
 
-constexpr const char* footer =
+constexpr const char* calibrate_footer =
     R"(Measures each speaker and says what to type into the interface, output by
 output: the delay in ms and the trim in dB to set, rounded to the interface's
 steps, whether to invert the polarity, and the filters of the equaliser where
@@ -87,13 +87,13 @@ std::vector<PositionMeasurement> measure_with_progress(const Rig& rig, const Sou
 }
 
 /// The microphone's file, where one was given. Its notes are findings like any other.
-std::optional<MicrophoneFile> microphone_of(const CLI::App& command, const Options& options) {
+std::optional<MicrophoneFile> microphone_of(const CLI::App& command, const CalibrateCommandOptions& options) {
   if (command.count("--mic-response") == 0) return std::nullopt;
   return read_microphone_response(options.mic_response);
 }
 
 /// The frequencies given with --crossovers, ascending. Their bounds are those of crossover_hz in a rig.
-std::vector<double> offered_crossovers_hz(const Options& options) {
+std::vector<double> offered_crossovers_hz(const CalibrateCommandOptions& options) {
   constexpr double lowest_hz = 20.0;
   constexpr double highest_hz = 500.0;
   for (const double at_hz : options.crossovers_hz) {
@@ -119,7 +119,7 @@ TargetCurve target_of(const std::string& text) {
   return curve;
 }
 
-CorrectionOptions correction_of(const CLI::App& command, const Options& options) {
+CorrectionOptions correction_of(const CLI::App& command, const CalibrateCommandOptions& options) {
   CorrectionOptions correction;
   correction.equaliser = !options.no_equaliser;
   correction.target = target_of(options.target);
@@ -144,7 +144,7 @@ KnownDistance known_distance(const std::string& text) {
                      "write LABEL=METRES, from the ear point to its acoustic centre, e.g. L=2.05"};
 }
 
-CalibrateOptions calibrate_options(const CLI::App& command, const Options& options) {
+CalibrateOptions calibrate_options(const CLI::App& command, const CalibrateCommandOptions& options) {
   CalibrateOptions result{.suggest_crossover = options.suggest_crossover,
                           .crossovers_hz = offered_crossovers_hz(options),
                           .correction = correction_of(command, options)};
@@ -152,13 +152,13 @@ CalibrateOptions calibrate_options(const CLI::App& command, const Options& optio
   return result;
 }
 
-void require_bass_management(const Rig& rig, const Options& options) {
+void require_bass_management(const Rig& rig, const CalibrateCommandOptions& options) {
   if (!options.suggest_crossover || rig.bass_management) return;
   throw InvalidInput{"--suggest-crossover", "the rig has no [bass_management]",
                      "add that table to " + options.rig + " if the interface can send the mains' lows to the sub"};
 }
 
-int run(const CLI::App& command, const Options& options) {
+int run(const CLI::App& command, const CalibrateCommandOptions& options) {
   check_source_options(command, options.source);
   SourceOptions source = options.source;
   source.takes_folder = std::filesystem::path{options.out} / "takes";
@@ -195,7 +195,7 @@ int run(const CLI::App& command, const Options& options) {
 }  // namespace
 
 Command add_calibrate_command(CLI::App& program) {
-  const auto options = std::make_shared<Options>();
+  const auto options = std::make_shared<CalibrateCommandOptions>();
   CLI::App& command = *program.add_subcommand("calibrate", "from recordings to the settings to type in");
   command.add_option("rig", options->rig, "the rig")->option_text("RIG.toml")->required();
   command.add_option("--out", options->out, "the folder for the results")->option_text("FOLDER")->required();
@@ -246,7 +246,7 @@ Command add_calibrate_command(CLI::App& program) {
       ->delimiter(',');
   command.add_flag("--overwrite", options->overwrite, "replace the results that are in the folder");
   command.add_flag("--json", options->json, "print the calibration as JSON instead of the sheet");
-  command.footer(footer);
+  command.footer(calibrate_footer);
   return {&command, [options, &command] { return run(command, *options); }};
 }
 

@@ -12,8 +12,6 @@
 namespace ringtrue::app {
 namespace {
 
-constexpr std::size_t largest_calibration_bytes = std::size_t{64} << 20;
-
 std::filesystem::path file_of(const std::filesystem::path& path) {
   std::error_code error;
   return std::filesystem::is_directory(path, error) ? path / "calibration.json" : path;

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cstddef>
 #include <filesystem>
 #include <string>
 #include <vector>
@@ -8,6 +9,9 @@
 #include "ringtrue/response/measurement.hpp"
 
 namespace ringtrue::app {
+
+/// A calibration.json larger than this is none, and is not read.
+inline constexpr std::size_t largest_calibration_bytes = std::size_t{64} << 20;
 
 /// A saved calibration with the responses that lie beside it.
 struct SavedCalibration {

@@ -16,12 +16,12 @@
 namespace ringtrue::app {
 namespace {
 
-struct Options {
+struct DevicesOptions {
   std::string rig;
   bool json = false;
 };
 
-constexpr const char* footer =
+constexpr const char* devices_footer =
     R"(Give the name in the first column to --device. A plain name without the word
 before the colon does where only one device has it.
 
@@ -86,7 +86,7 @@ std::string as_json(const std::vector<DeviceInfo>& devices, const std::optional<
   return Json{{"devices", std::move(list)}}.dump(2, ' ', false, Json::error_handler_t::replace) + '\n';
 }
 
-int run(const Options& options) {
+int run(const DevicesOptions& options) {
   std::optional<Rig> rig;
   if (!options.rig.empty()) rig = read_rig(options.rig);
   const std::vector<DeviceInfo> devices = list_devices(running_program());
@@ -97,11 +97,11 @@ int run(const Options& options) {
 }  // namespace
 
 Command add_devices_command(CLI::App& program) {
-  const auto options = std::make_shared<Options>();
+  const auto options = std::make_shared<DevicesOptions>();
   CLI::App& command = *program.add_subcommand("devices", "list the audio devices, their channels and rates");
   command.add_option("--rig", options->rig, "say which devices can play this rig")->option_text("RIG.toml");
   command.add_flag("--json", options->json, "print the list as JSON");
-  command.footer(footer);
+  command.footer(devices_footer);
   return {&command, [options] { return run(*options); }};
 }
 

@@ -3,6 +3,7 @@
 #include <map>
 #include <memory>
 
+#include "calibration_folder.hpp"
 #include "command.hpp"
 #include "console.hpp"
 #include "program.hpp"
@@ -21,7 +22,7 @@ namespace {
 
 namespace fs = std::filesystem;
 
-struct Options {
+struct ExportOptions {
   std::string calibration;
   std::string kind;
   std::string out;
@@ -32,9 +33,7 @@ struct Options {
   bool list = false;
 };
 
-constexpr std::size_t largest_calibration_bytes = std::size_t{64} << 20;
-
-constexpr const char* footer =
+constexpr const char* export_footer =
     R"(  sheet  plain text of 80 columns; with --list one line a value, to tick off
   csv    one row a setting, numbers as numbers, for a spreadsheet
   json   the calibration in the form of this version of the program
@@ -48,18 +47,18 @@ Examples:
   ringtrue export results/calibration.json --as csv --locale de --out rig.csv
   ringtrue export results/calibration.json --as html --out page.html)";
 
-void refuse_to_replace(const Options& options) {
+void refuse_to_replace(const ExportOptions& options) {
   std::error_code error;
   if (!fs::equivalent(options.calibration, options.out, error)) return;
   throw InvalidInput{options.out, "the export would replace the calibration", "give another name with --out"};
 }
 
 /// The responses beside the calibration; none where they are gone.
-std::vector<PositionMeasurement> saved_responses(const Options& options, const Rig& rig) {
+std::vector<PositionMeasurement> saved_responses(const ExportOptions& options, const Rig& rig) {
   return read_impulse_responses(fs::path{options.calibration}.parent_path() / "impulse-responses", rig);
 }
 
-void export_firs(const Options& options, const Calibration& calibration) {
+void export_firs(const ExportOptions& options, const Calibration& calibration) {
   if (options.out.empty()) {
     throw InvalidInput{"--as fir", "needs a folder for its files", "name one with --out"};
   }
@@ -68,7 +67,7 @@ void export_firs(const Options& options, const Calibration& calibration) {
              correction_firs(calibration, options.taps, saved_responses(options, calibration.rig)));
 }
 
-std::string exported_text(const Options& options, const Calibration& calibration) {
+std::string exported_text(const ExportOptions& options, const Calibration& calibration) {
   const SettingsTableOptions table{options.delay_unit, has_decimal_comma(options.locale)};
   if (options.kind == "json") return format_calibration(calibration);
   if (options.kind == "csv") return format_settings_csv(calibration, table);
@@ -78,7 +77,7 @@ std::string exported_text(const Options& options, const Calibration& calibration
   return options.list ? format_typing_list(calibration, table) : format_sheet(calibration);
 }
 
-int run(const Options& options) {
+int run(const ExportOptions& options) {
   const std::string text = read_text_file(options.calibration, largest_calibration_bytes);
   const Calibration calibration = parse_calibration(text, options.calibration);
   if (options.kind == "fir") {
@@ -95,7 +94,7 @@ int run(const Options& options) {
 }  // namespace
 
 Command add_export_command(CLI::App& program) {
-  const auto options = std::make_shared<Options>();
+  const auto options = std::make_shared<ExportOptions>();
   CLI::App& command = *program.add_subcommand("export", "show a saved calibration in another form");
   command.add_option("calibration", options->calibration, "what 'ringtrue calibrate' saved")
       ->option_text("calibration.json")
@@ -121,7 +120,7 @@ Command add_export_command(CLI::App& program) {
       ->option_text("N")
       ->check(CLI::Range(256, 65'536))
       ->capture_default_str();
-  command.footer(footer);
+  command.footer(export_footer);
   return {&command, [options] { return run(*options); }};
 }
 

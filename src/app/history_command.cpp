@@ -21,13 +21,13 @@ namespace {
 
 namespace fs = std::filesystem;
 
-struct Options {
+struct HistoryOptions {
   std::string folder;
   bool by_name = false;
   bool json = false;
 };
 
-constexpr const char* footer =
+constexpr const char* history_footer =
     R"(Keep the calibrations of a rig side by side in one folder (calibrate --out
 room/2026-03-01, recheck --out room/2026-03-08): nothing is overwritten. history
 lists them from the oldest to the newest with their verdict and which settings
@@ -67,7 +67,7 @@ std::string date_of(fs::file_time_type time) {
                          std::chrono::time_point_cast<std::chrono::system_clock::duration>(system))));
 }
 
-std::vector<HistoryEntry> read_history(const Options& options) {
+std::vector<HistoryEntry> read_history(const HistoryOptions& options) {
   std::vector<Found> found = find_calibrations(options.folder);
   std::ranges::sort(found, {}, [](const Found& one) { return one.folder.filename().string(); });
   if (!options.by_name) std::ranges::stable_sort(found, {}, &Found::time);
@@ -115,7 +115,7 @@ std::string as_json(const std::vector<HistoryEntry>& history) {
   return all.dump(2, ' ', false, Json::error_handler_t::replace) + '\n';
 }
 
-int run(const Options& options) {
+int run(const HistoryOptions& options) {
   const auto history = read_history(options);
   print_result(options.json ? as_json(history) : as_text(history));
   return done;
@@ -124,14 +124,14 @@ int run(const Options& options) {
 }  // namespace
 
 Command add_history_command(CLI::App& program) {
-  const auto options = std::make_shared<Options>();
+  const auto options = std::make_shared<HistoryOptions>();
   CLI::App& command = *program.add_subcommand("history", "a rig's calibrations: verdicts, and what changed");
   command.add_option("folder", options->folder, "the folder that holds the calibrations' folders")
       ->option_text("FOLDER")
       ->required();
   command.add_flag("--by-name", options->by_name, "order by the folders' names, without dates");
   command.add_flag("--json", options->json, "print JSON instead of text");
-  command.footer(footer);
+  command.footer(history_footer);
   return {&command, [options] { return run(*options); }};
 }
 

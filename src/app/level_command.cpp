@@ -27,7 +27,7 @@
 namespace ringtrue::app {
 namespace {
 
-struct Options {
+struct LevelOptions {
   std::string rig;
   std::string device;
   std::string recording;
@@ -43,7 +43,7 @@ struct Options {
   bool json = false;
 };
 
-constexpr const char* footer =
+constexpr const char* level_footer =
     R"(Finds out how loud full scale of the microphone's input is and writes it into
 the rig, as full_scale_spl_db under [microphone]; the rest of the file stays as
 it is. From then on levels are dB SPL. Leave the input's gain as it is.
@@ -87,7 +87,7 @@ struct Heard {
   std::optional<double> meter_db;
 };
 
-Stimulus noise_of(const Rig& rig, const Options& options) {
+Stimulus noise_of(const Rig& rig, const LevelOptions& options) {
   return plan_pink_noise(rig, speaker_of(rig, options.speaker), Decibels{options.level_dbfs}, Seconds{quiet_s},
                          Seconds{std::max(5.0, options.seconds)});
 }
@@ -100,7 +100,7 @@ double sine_peak_dbfs(const Stimulus& noise) {
   return 10.0 * std::log10(2.0 * sum / static_cast<double>(samples.size()));
 }
 
-Heard through_device(const Rig& rig, const Options& options, Way way) {
+Heard through_device(const Rig& rig, const LevelOptions& options, Way way) {
   const StopRequest stop;
   const Decibels limit{options.level_dbfs};
   const Stimulus take = way == Way::meter ? noise_of(rig, options) : plan_silence(rig, Seconds{options.seconds});
@@ -124,7 +124,7 @@ Heard through_device(const Rig& rig, const Options& options, Way way) {
 }
 
 /// The simulated calibrator and meter are exact.
-Heard in_virtual_room(const Rig& rig, const Options& options, Way way) {
+Heard in_virtual_room(const Rig& rig, const LevelOptions& options, Way way) {
   const VirtualRoom room = read_virtual_room(options.virtual_room, rig);
   const double full_scale_spl_db = room.full_scale_spl_db - room.microphone_gain_db;
   const Stimulus take = way == Way::meter ? noise_of(rig, options) : plan_silence(rig, Seconds{options.seconds});
@@ -147,7 +147,7 @@ Heard in_virtual_room(const Rig& rig, const Options& options, Way way) {
   return heard;
 }
 
-Heard hear(const Rig& rig, const Options& options, Way way) {
+Heard hear(const Rig& rig, const LevelOptions& options, Way way) {
   if (!options.recording.empty()) return {read_recording(options.recording, 0, options.input_channel), {}};
   return options.device.empty() ? in_virtual_room(rig, options, way) : through_device(rig, options, way);
 }
@@ -161,7 +161,7 @@ double ask_for_reading() {
   throw InvalidInput{"--meter", "there is no reading of 20 to 130 dB", "give the number that the meter shows"};
 }
 
-std::optional<double> full_scale(const Options& options, Way way, const Heard& heard) {
+std::optional<double> full_scale(const LevelOptions& options, Way way, const Heard& heard) {
   if (way == Way::read) return {};
   if (way == Way::calibrator) return full_scale_by_calibrator(heard.recording, options.calibrator_db);
   auto reading_db = options.meter_db ? options.meter_db : heard.meter_db;
@@ -182,7 +182,7 @@ void require_possible(double full_scale_spl_db) {
                      "check the input channel, the gain, and the number given"};
 }
 
-int run(const CLI::App& command, Options options) {
+int run(const CLI::App& command, LevelOptions options) {
   const Way way = way_of(command);
   if (static_cast<int>(options.device.empty()) + static_cast<int>(options.recording.empty()) +
           static_cast<int>(options.virtual_room.empty()) !=
@@ -207,7 +207,7 @@ int run(const CLI::App& command, Options options) {
   return done;
 }
 
-void add_options(CLI::App& command, Options& options) {
+void add_options(CLI::App& command, LevelOptions& options) {
   command.add_option("rig", options.rig, "the rig; the result is written into it")->option_text("RIG.toml")->required();
   command.add_option("--device", options.device, "record with this device")->option_text("NAME");
   command.add_option("--recording", options.recording, "or take a recording")->option_text("WAV");
@@ -241,10 +241,10 @@ void add_options(CLI::App& command, Options& options) {
 }  // namespace
 
 Command add_level_command(CLI::App& program) {
-  const auto options = std::make_shared<Options>();
+  const auto options = std::make_shared<LevelOptions>();
   CLI::App& command = *program.add_subcommand("level", "make levels dB SPL, by a calibrator or a meter");
   add_options(command, *options);
-  command.footer(footer);
+  command.footer(level_footer);
   return {&command, [options, &command] { return run(command, *options); }};
 }
 

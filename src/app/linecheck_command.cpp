@@ -23,7 +23,7 @@
 namespace ringtrue::app {
 namespace {
 
-struct Options {
+struct LinecheckOptions {
   std::string rig;
   std::string device;
   std::string virtual_room;
@@ -37,7 +37,7 @@ struct Options {
   bool json = false;
 };
 
-constexpr const char* footer =
+constexpr const char* linecheck_footer =
     R"(Plays two short quiet bursts on each output of the rig, in order, and says what
 the microphone hears of it: a minute that saves the hour in which a dead cable
 is found at the end. Put the microphone at the ear point and leave the ring.
@@ -131,7 +131,7 @@ std::string as_json(const Rig& rig, const LineCheck& lines, const PositionMeasur
          '\n';
 }
 
-std::vector<std::size_t> speakers_to_check(const Rig& rig, const Options& options) {
+std::vector<std::size_t> speakers_to_check(const Rig& rig, const LinecheckOptions& options) {
   std::vector<std::size_t> order = by_output(rig);
   if (options.speakers.empty()) return order;
   const auto wanted = [&](const std::string& name, std::size_t s) {
@@ -150,7 +150,7 @@ std::vector<std::size_t> speakers_to_check(const Rig& rig, const Options& option
 /// Plays, judges and prints output after output.
 class Walk {
  public:
-  Walk(const Rig& rig, const Options& options, Card& card)
+  Walk(const Rig& rig, const LinecheckOptions& options, Card& card)
       : rig_{rig}, options_{options}, card_{card}, lines_{rig, options.threads} {
     bursts_.peak = Decibels{options.level_dbfs};
     bursts_.allow_loud = options.loud;
@@ -178,7 +178,7 @@ class Walk {
 
  private:
   const Rig& rig_;
-  const Options& options_;
+  const LinecheckOptions& options_;
   Card& card_;
   LineOptions bursts_;
   LineCheck lines_;
@@ -188,7 +188,7 @@ void repeat_on_request(const Rig& rig, Walk& walk, const LevelCheck& level) {
   while (Conversation::somebody_is_there()) {
     const auto answer = Conversation::ask("Play which output again? Its label or number; Enter: done.", {});
     if (!answer || answer->empty()) return;
-    Options asked;
+    LinecheckOptions asked;
     asked.speakers = {*answer};
     try {
       walk.check(speakers_to_check(rig, asked), &level);
@@ -198,13 +198,13 @@ void repeat_on_request(const Rig& rig, Walk& walk, const LevelCheck& level) {
   }
 }
 
-int finish(const Rig& rig, const Options& options, const Walk& walk) {
+int finish(const Rig& rig, const LinecheckOptions& options, const Walk& walk) {
   const PositionMeasurement judged = walk.lines().judged();
   print_result(options.json ? as_json(rig, walk.lines(), judged) : findings_text(judged.findings));
   return needs_attention(judged.findings) ? needs_eyes : done;
 }
 
-int run_virtual(const Rig& rig, const Options& options) {
+int run_virtual(const Rig& rig, const LinecheckOptions& options) {
   VirtualCard card{read_virtual_room(options.virtual_room, rig), rig, options.threads};
   Walk walk{rig, options, card};
   if (!options.json) print_result(heading());
@@ -212,7 +212,7 @@ int run_virtual(const Rig& rig, const Options& options) {
   return finish(rig, options, walk);
 }
 
-int run_live(const Rig& rig, const Options& options) {
+int run_live(const Rig& rig, const LinecheckOptions& options) {
   const StopRequest stop;
   const auto speakers = speakers_to_check(rig, options);
   const Decibels limit{options.level_dbfs};
@@ -238,7 +238,7 @@ int run_live(const Rig& rig, const Options& options) {
   return finish(rig, options, walk);
 }
 
-int run(const CLI::App& command, const Options& options) {
+int run(const CLI::App& command, const LinecheckOptions& options) {
   if (options.device.empty() == options.virtual_room.empty()) {
     throw CLI::ValidationError{"give one source: --device NAME or --virtual ROOM.toml"};
   }
@@ -255,7 +255,7 @@ int run(const CLI::App& command, const Options& options) {
 }  // namespace
 
 Command add_linecheck_command(CLI::App& program) {
-  const auto options = std::make_shared<Options>();
+  const auto options = std::make_shared<LinecheckOptions>();
   CLI::App& command = *program.add_subcommand("linecheck", "a short quiet burst per output: which outputs speak");
   command.add_option("rig", options->rig, "the rig")->option_text("RIG.toml")->required();
   command.add_option("--device", options->device, "play and record with this device")->option_text("NAME");
@@ -282,7 +282,7 @@ Command add_linecheck_command(CLI::App& program) {
       ->capture_default_str();
   command.add_flag("--yes", options->yes, "leave the caution before the first sound out");
   command.add_flag("--json", options->json, "print the result as JSON");
-  command.footer(footer);
+  command.footer(linecheck_footer);
   return {&command, [options, &command] { return run(command, *options); }};
 }
 

@@ -13,7 +13,7 @@
 namespace ringtrue::app {
 namespace {
 
-struct Options {
+struct PlanCommandOptions {
   PlanOptions plan;
   std::string out;
   std::string page;
@@ -21,7 +21,7 @@ struct Options {
   bool json = false;
 };
 
-std::string footer() {
+std::string plan_footer() {
   return R"(Says where each loudspeaker of a layout stands, which cables and stands that
 takes, which output it is patched to, and writes the rig for 'calibrate'. In a
 room that is too small the ring becomes smaller, single speakers come nearer or
@@ -37,26 +37,26 @@ Examples:
   ringtrue plan custom --out rig.toml --speaker A:45:0 --speaker B:-45:0)";
 }
 
-std::vector<std::filesystem::path> paths(const Options& options) {
+std::vector<std::filesystem::path> paths(const PlanCommandOptions& options) {
   if (options.page.empty()) return {options.out};
   return {options.page, options.out};
 }
 
-void write(const Options& options, const Plan& plan) {
+void write(const PlanCommandOptions& options, const Plan& plan) {
   std::vector<OutputFile> files;
   if (!options.page.empty()) files.push_back({options.page, format_plan_page(plan)});
   files.push_back({options.out, format_rig(rig_of(plan))});
   write_output_files(files);
 }
 
-std::string next_steps(const Options& options) {
+std::string next_steps(const PlanCommandOptions& options) {
   const std::string written = options.page.empty() ? options.out : options.out + " and " + options.page;
   return '\n' + text::wrapped("Written: " + text::printable(written) +
                               ". Edit the rig's [interface] to what your interface can do, then: ringtrue stimulus " +
                               text::printable(options.out) + " --out stimulus.wav");
 }
 
-int run(const Options& options) {
+int run(const PlanCommandOptions& options) {
   const PlanRequest request = plan_request(options.plan);
   check_output_files(paths(options), options.overwrite);
   const Plan plan = make_plan(request);
@@ -68,7 +68,7 @@ int run(const Options& options) {
 }  // namespace
 
 Command add_plan_command(CLI::App& program) {
-  const auto options = std::make_shared<Options>();
+  const auto options = std::make_shared<PlanCommandOptions>();
   CLI::App& command = *program.add_subcommand("plan", "where the speakers go, which cables; writes the rig");
   add_plan_options(command, options->plan);
   command.add_option("--out", options->out, "the rig to write")->option_text("RIG.toml")->required();
@@ -76,7 +76,7 @@ Command add_plan_command(CLI::App& program) {
       ->option_text("HTML");
   command.add_flag("--overwrite", options->overwrite, "replace files of these names");
   command.add_flag("--json", options->json, "print the plan as JSON instead of the sheet");
-  command.footer(footer());
+  command.footer(plan_footer());
   return {&command, [options] { return run(*options); }};
 }
 

@@ -21,7 +21,7 @@ constexpr const char* description =
     "ringtrue measures a ring of loudspeakers at the listening position and says which delays, trims and "
     "polarities to type into the audio interface.";
 
-constexpr const char* footer =
+constexpr const char* program_footer =
     R"(The whole job with any player and recorder:
   ringtrue plan 7.1.4 --out rig.toml --room 5.2x4.4x2.6
   ringtrue stimulus rig.toml --out stimulus.wav
@@ -63,7 +63,7 @@ int read_and_run(CLI::App& program, const std::vector<Command>& commands, int ar
 int run_or_throw(int argc, const char* const* argv) {
   CLI::App program{description, "ringtrue"};
   program.formatter(std::make_shared<HelpPage>());
-  program.footer(footer);
+  program.footer(program_footer);
   program.require_subcommand(0, 1);
   program.set_version_flag("--version", "ringtrue " RINGTRUE_VERSION);
   const std::vector<Command> commands{

@@ -24,7 +24,7 @@
 namespace ringtrue::app {
 namespace {
 
-struct Options {
+struct RecheckOptions {
   std::string rig;
   std::string against;
   std::string out;
@@ -37,7 +37,7 @@ struct Options {
   bool json = false;
 };
 
-constexpr const char* footer =
+constexpr const char* recheck_footer =
     R"(After a speaker was moved, recheck measures it together with one that was not,
 says how far it moved, and works out its delay, trim and polarity so that it
 fits the others, whose values stay. Where they cannot stay, it says why.
@@ -67,7 +67,7 @@ std::size_t index_of(const Rig& rig, const std::string& label, const char* optio
   throw InvalidInput{option, "the rig has no speaker \"" + label + '"', "give one of " + known};
 }
 
-std::vector<std::size_t> named_speakers(const Rig& rig, const Options& options) {
+std::vector<std::size_t> named_speakers(const Rig& rig, const RecheckOptions& options) {
   std::vector<std::size_t> named;
   for (const std::string& label : options.speakers) {
     const std::size_t s = index_of(rig, label, "--speaker");
@@ -95,7 +95,7 @@ std::optional<std::size_t> best_reference(const Calibration& calibration, std::s
 }
 
 /// What is played where ringtrue plays itself: the named speakers and a reference; everything when none is named.
-std::vector<std::string> to_play(const Rig& rig, const Calibration& against, const Options& options,
+std::vector<std::string> to_play(const Rig& rig, const Calibration& against, const RecheckOptions& options,
                                  std::span<const std::size_t> named) {
   if (named.empty()) return {};
   std::vector<std::string> labels = options.speakers;
@@ -129,7 +129,7 @@ void publish(const OutputFolder& out, const Recheck& result, const std::string& 
   });
 }
 
-void check_options(const CLI::App& command, const Options& options) {
+void check_options(const CLI::App& command, const RecheckOptions& options) {
   check_source_options(command, options.source);
   if (!options.speakers.empty() && options.out.empty()) {
     throw CLI::ValidationError{"--out is required: the folder for the new calibration"};
@@ -150,7 +150,7 @@ std::vector<std::size_t> played_speakers(const Rig& rig, const std::vector<std::
   return played;
 }
 
-int run(const CLI::App& command, Options options) {
+int run(const CLI::App& command, RecheckOptions options) {
   check_options(command, options);
   const Rig rig = read_rig(options.rig);
   const SavedCalibration saved = read_saved_calibration(options.against);
@@ -181,7 +181,7 @@ int run(const CLI::App& command, Options options) {
 }  // namespace
 
 Command add_recheck_command(CLI::App& program) {
-  const auto options = std::make_shared<Options>();
+  const auto options = std::make_shared<RecheckOptions>();
   CLI::App& command =
       *program.add_subcommand("recheck", "after a move: its new values; or what has drifted");
   command.add_option("rig", options->rig, "the rig")->option_text("RIG.toml")->required();
@@ -206,7 +206,7 @@ Command add_recheck_command(CLI::App& program) {
       ->option_text("FILE");
   command.add_flag("--overwrite", options->overwrite, "replace the results that are in the folder");
   command.add_flag("--json", options->json, "print the re-check as JSON instead of the table");
-  command.footer(footer);
+  command.footer(recheck_footer);
   return {&command, [options, &command] { return run(command, *options); }};
 }
 

@@ -15,7 +15,7 @@
 namespace ringtrue::app {
 namespace {
 
-struct Options {
+struct SimulateOptions {
   std::string rig;
   std::string virtual_room;
   std::string stimulus;
@@ -25,7 +25,7 @@ struct Options {
   bool overwrite = false;
 };
 
-constexpr const char* footer =
+constexpr const char* simulate_footer =
     R"(Writes what a microphone in the simulated room would have recorded, one 32-bit
 float WAV per mic position of the rig: position1.wav, position2.wav, ...
 Channel 1 is the microphone; channel 2 is the loopback where the room has one.
@@ -51,7 +51,7 @@ void write_recording(const std::filesystem::path& path, Recording recording) {
   write_wav(path, recording.sample_rate_hz, channels);
 }
 
-void simulate(const Options& options, const Rig& rig, const OutputFolder& out) {
+void simulate(const SimulateOptions& options, const Rig& rig, const OutputFolder& out) {
   VirtualRoom room = read_virtual_room(options.virtual_room, rig);
   if (!options.settings.empty()) {
     const Calibration calibration = read_calibration(options.settings);
@@ -69,7 +69,7 @@ void simulate(const Options& options, const Rig& rig, const OutputFolder& out) {
   });
 }
 
-int run(const Options& options) {
+int run(const SimulateOptions& options) {
   const Rig rig = read_rig(options.rig);
   const OutputFolder out{options.out, options.overwrite, file_names(rig)};
   simulate(options, rig, out);
@@ -80,7 +80,7 @@ int run(const Options& options) {
 }  // namespace
 
 Command add_simulate_command(CLI::App& program) {
-  const auto options = std::make_shared<Options>();
+  const auto options = std::make_shared<SimulateOptions>();
   CLI::App& command = *program.add_subcommand("simulate", "record a stimulus in a simulated room, as WAV files");
   command.add_option("rig", options->rig, "the rig")->option_text("RIG.toml")->required();
   command.add_option("--virtual", options->virtual_room, "the room")->option_text("ROOM.toml")->required();
@@ -93,7 +93,7 @@ Command add_simulate_command(CLI::App& program) {
       ->option_text("N")
       ->capture_default_str();
   command.add_flag("--overwrite", options->overwrite, "replace recordings that are in the folder");
-  command.footer(footer);
+  command.footer(simulate_footer);
   return {&command, [options] { return run(*options); }};
 }
 

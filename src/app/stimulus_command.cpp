@@ -20,7 +20,7 @@
 namespace ringtrue::app {
 namespace {
 
-struct Options {
+struct StimulusOptions {
   std::string rig;
   std::string out;
   std::vector<std::string> speakers;
@@ -35,7 +35,7 @@ until the sweeps are as loud as quiet music (70 to 75 dB at the listening
 position is plenty). Loud sweeps can destroy tweeters and hurt ears: keep your
 head away from the speakers, and do not sit in the ring while it plays.)";
 
-std::string footer() {
+std::string stimulus_footer() {
   return std::string{
              R"(Writes a 32-bit float WAV: channel k drives interface output k. Play it
 unchanged, without effects, level management or sample-rate conversion, and
@@ -74,13 +74,13 @@ than a single sweep needs. Made for rooms whose reverberation time is at most
       at_once, 20.0 * std::log10(static_cast<double>(at_once)), stimulus.decay.value());
 }
 
-std::string describe(const Stimulus& stimulus, const Options& options) {
+std::string describe(const Stimulus& stimulus, const StimulusOptions& options) {
   return fmt::format("{}: {} channels, {} Hz, {:.1f} s, peak {:.4g} dBFS\n{}\n{}\n", options.out, stimulus.channels,
                      stimulus.sample_rate_hz, seconds(stimulus, stimulus.frames), peak_dbfs(stimulus),
                      describe_overlap(stimulus), caution);
 }
 
-std::string describe_as_json(const Stimulus& stimulus, const Rig& rig, const Options& options) {
+std::string describe_as_json(const Stimulus& stimulus, const Rig& rig, const StimulusOptions& options) {
   using Json = nlohmann::ordered_json;
   Json sweeps = Json::array();
   for (const auto& sweep : stimulus.sweeps) {
@@ -103,13 +103,13 @@ std::string describe_as_json(const Stimulus& stimulus, const Rig& rig, const Opt
   return all.dump(2, ' ', false, Json::error_handler_t::replace) + '\n';
 }
 
-void refuse_to_replace_the_rig(const Options& options) {
+void refuse_to_replace_the_rig(const StimulusOptions& options) {
   std::error_code error;
   if (!std::filesystem::equivalent(options.rig, options.out, error)) return;
   throw InvalidInput{options.out, "the stimulus would replace the rig", "give another name with --out"};
 }
 
-int run(const Options& options) {
+int run(const StimulusOptions& options) {
   const Rig rig = part_of(read_rig(options.rig), options.speakers, "--speaker");
   refuse_to_replace_the_rig(options);
   const Stimulus stimulus = plan_stimulus(rig, stimulus_options(options.excitation));
@@ -125,7 +125,7 @@ int run(const Options& options) {
 }  // namespace
 
 Command add_stimulus_command(CLI::App& program) {
-  const auto options = std::make_shared<Options>();
+  const auto options = std::make_shared<StimulusOptions>();
   CLI::App& command = *program.add_subcommand("stimulus", "write the sound to play: sweeps, speaker by speaker");
   command.add_option("rig", options->rig, "the rig")->option_text("RIG.toml")->required();
   command.add_option("--out", options->out, "the file to write")->option_text("WAV")->required();
@@ -136,7 +136,7 @@ Command add_stimulus_command(CLI::App& program) {
       ->allow_extra_args(false);
   add_excitation_options(command, options->excitation);
   command.add_flag("--json", options->json, "describe the file as JSON: which sweep starts at which frame");
-  command.footer(footer());
+  command.footer(stimulus_footer());
   return {&command, [options] { return run(*options); }};
 }
 

@@ -20,7 +20,7 @@
 namespace ringtrue::app {
 namespace {
 
-struct Options {
+struct VerifyOptions {
   std::string rig;
   std::string against;
   std::string out;
@@ -32,7 +32,7 @@ struct Options {
   bool json = false;
 };
 
-constexpr const char* footer =
+constexpr const char* verify_footer =
     R"(Type in what the sheet says, measure once more with the settings active and the
 microphone where it was, and verify says whether every value has arrived: each
 speaker's delay, level, polarity and response, and what it makes together with
@@ -53,13 +53,13 @@ Example:
   ringtrue verify rig.toml --against results/calibration.json --out verified \
       --stimulus stimulus.wav --recording typed-in.wav)";
 
-std::optional<MicrophoneFile> microphone_of(const CLI::App& command, const Options& options) {
+std::optional<MicrophoneFile> microphone_of(const CLI::App& command, const VerifyOptions& options) {
   if (command.count("--mic-response") == 0) return std::nullopt;
   return read_microphone_response(options.mic_response);
 }
 
 /// What is typed into the virtual room's interface.
-std::vector<OutputSettings> typed_in(const Options& options, const Calibration& against) {
+std::vector<OutputSettings> typed_in(const VerifyOptions& options, const Calibration& against) {
   if (options.settings == "none") return {};
   return settings_of(options.settings.empty() ? against : read_calibration(options.settings));
 }
@@ -74,7 +74,7 @@ int failing(const Verification& verification) {
   return static_cast<int>(std::ranges::count(verification.speakers, Verdict::fail, &SpeakerVerdict::verdict));
 }
 
-int run(const CLI::App& command, Options options) {
+int run(const CLI::App& command, VerifyOptions options) {
   check_source_options(command, options.source);
   if (command.count("--settings") > 0 && options.source.virtual_room.empty()) {
     throw CLI::ValidationError{"--settings is for --virtual: a recording has its own"};
@@ -131,7 +131,7 @@ void add_tolerance_options(CLI::App& command, VerifyTolerances& tolerances) {
 }  // namespace
 
 Command add_verify_command(CLI::App& program) {
-  const auto options = std::make_shared<Options>();
+  const auto options = std::make_shared<VerifyOptions>();
   CLI::App& command = *program.add_subcommand("verify", "with the settings typed in: does the room now pass?");
   command.add_option("rig", options->rig, "the rig")->option_text("RIG.toml")->required();
   command.add_option("--against", options->against, "the calibration whose settings were typed in")
@@ -149,7 +149,7 @@ Command add_verify_command(CLI::App& program) {
       ->option_text("FILE");
   command.add_flag("--overwrite", options->overwrite, "replace the results that are in the folder");
   command.add_flag("--json", options->json, "print the verification as JSON instead of the table");
-  command.footer(footer);
+  command.footer(verify_footer);
   return {&command, [options, &command] { return run(command, *options); }};
 }
 
