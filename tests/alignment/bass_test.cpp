@@ -120,7 +120,7 @@ BassLevel slow_gain(const std::vector<BassPair>& pairs, double shift_ms, bool in
   return {gain.power_db / weights, gain.mean_db / weights};
 }
 
-const BassSearch wide{-18.75, 18.75, false, true};
+const BassSearch wide_search{-18.75, 18.75, false, true};
 
 }  // namespace
 
@@ -133,7 +133,7 @@ TEST_CASE("a sub that is late or inverted is set right, and the sum is that of t
       CAPTURE(late_ms);
       CAPTURE(sign);
       const BassPair pair = perfect_pair(late_ms, sign);
-      const BassAlignment found = align_bass({{pair}}, wide);
+      const BassAlignment found = align_bass({{pair}}, wide_search);
       CHECK(std::abs(found.shift_ms + late_ms) < 0.05);
       CHECK(found.invert == (sign < 0.0));
       const BassLevel level = bass_level(pair, found.shift_ms, found.invert);
@@ -161,7 +161,7 @@ TEST_CASE("no shift or polarity that brute force finds is better by more than wh
   for (int room = 0; room < 12; ++room) {
     CAPTURE(room);
     const auto pairs = rooms.next();
-    const BassAlignment found = align_bass(pairs, wide);
+    const BassAlignment found = align_bass(pairs, wide_search);
     const BassLevel gain = slow_gain(pairs, found.shift_ms, found.invert);
     CHECK(std::abs(gain.power_db - found.gain.power_db) < 1e-9);
     CHECK(std::abs(gain.mean_db - found.gain.mean_db) < 1e-9);
@@ -241,7 +241,7 @@ TEST_CASE("of optima that are equal, the one nearest to arrival alone is taken")
   }
   const BassAlignment as_it_is = align_bass({{narrow}}, {-18.0, 18.0, false, false});
   CHECK(std::abs(as_it_is.shift_ms + 4.0) < 0.1);
-  const BassAlignment either = align_bass({{narrow}}, wide);
+  const BassAlignment either = align_bass({{narrow}}, wide_search);
   CHECK(either.invert);
   CHECK(std::abs(either.shift_ms - 2.25) < 0.1);
 }
@@ -253,7 +253,7 @@ TEST_CASE("no main is given up for the others") {
   pairs.push_back(perfect_pair(0.0, 1.0));
   const double would_lose = bass_level(pairs[9], -6.0, false).mean_db - bass_level(pairs[9], 0.0, false).mean_db;
   REQUIRE(would_lose < -1.0);
-  const BassAlignment found = align_bass(pairs, wide);
+  const BassAlignment found = align_bass(pairs, wide_search);
   CHECK(std::min(found.change[9].power_db, found.change[9].mean_db) >= -0.9);
   CHECK(found.gain.mean_db > 0.0);
 }
@@ -261,10 +261,10 @@ TEST_CASE("no main is given up for the others") {
 TEST_CASE("the more important of two mains that disagree is served first") {
   std::vector<BassPair> pairs{perfect_pair(2.0, 1.0), perfect_pair(-2.0, 1.0)};
   pairs[0].importance = 3.0;
-  const double to_first = align_bass(pairs, wide).shift_ms;
+  const double to_first = align_bass(pairs, wide_search).shift_ms;
   pairs[0].importance = 1.0;
   pairs[1].importance = 3.0;
-  const double to_second = align_bass(pairs, wide).shift_ms;
+  const double to_second = align_bass(pairs, wide_search).shift_ms;
   CHECK(to_first < -0.5);
   CHECK(to_second > 0.5);
 }

@@ -11,7 +11,7 @@ using Json = nlohmann::json;
 
 namespace {
 
-const std::string rig = R"(layout = "2.1"
+const std::string bass_rig = R"(layout = "2.1"
 [bass_management]
 crossover_hz = 90
 )" + two_mains + R"([[speaker]]
@@ -22,7 +22,7 @@ offset_m = [0, 0, 0]
 [[position]]
 offset_m = [0.3, 0.1, 0]
 )";
-const std::string room = two_mains_placed + R"([[speaker]]
+const std::string bass_room = two_mains_placed + R"([[speaker]]
 label = "LFE"
 position_m = [0.4, 1.5, -0.9]
 )";
@@ -31,8 +31,8 @@ position_m = [0.4, 1.5, -0.9]
 
 TEST_CASE("calibrate aligns the sub with the mains and suggests a crossover, the same on any number of threads") {
   const TemporaryFolder folder;
-  write_file(folder.path() / "rig.toml", rig);
-  write_file(folder.path() / "room.toml", room);
+  write_file(folder.path() / "rig.toml", bass_rig);
+  write_file(folder.path() / "room.toml", bass_room);
   const std::string command = "calibrate rig.toml --virtual room.toml --sweep-seconds 1 --suggest-crossover --json";
   const Outcome one = run_program(folder.path(), command + " --out one --threads 1");
   const Outcome two = run_program(folder.path(), command + " --out two --threads 2");

@@ -16,24 +16,24 @@ namespace {
 
 // L stands 1.9723 m and R 2.0591 m from the ear point: with c = 344.37 m/s at 22 degrees C (units.hpp), R comes
 // 0.2520 ms later, and L needs that much delay.
-const std::string rig = R"(layout = "2.0"
+const std::string calibrate_rig = R"(layout = "2.0"
 )" + two_mains + R"([[position]]
 offset_m = [0, 0, 0]
 [[position]]
 offset_m = [0.2, 0, 0]
 )";
-const std::string room = two_mains_placed;
+const std::string calibrate_room = two_mains_placed;
 const std::string quick = " --sweep-seconds 1 --decay-seconds 0.5";
 const std::string from_files =
     "calibrate rig.toml --stimulus s.wav --recording takes/position1.wav --recording takes/position2.wav "
     "--loopback-channel 2";
 
 /// A folder with rig, room, stimulus and the recordings of both positions.
-class Session : public TemporaryFolder {
+class CalibrateSession : public TemporaryFolder {
  public:
-  Session() {
-    write_file(path() / "rig.toml", rig);
-    write_file(path() / "room.toml", room);
+  CalibrateSession() {
+    write_file(path() / "rig.toml", calibrate_rig);
+    write_file(path() / "room.toml", calibrate_room);
     must("stimulus rig.toml --out s.wav" + quick);
     must("simulate rig.toml --virtual room.toml --stimulus s.wav --out takes");
   }
@@ -49,7 +49,7 @@ class Session : public TemporaryFolder {
 }  // namespace
 
 TEST_CASE("the main job goes from recordings to delays that geometry confirms") {
-  const Session session;
+  const CalibrateSession session;
   const Outcome outcome = run_program(session.path(), from_files + " --out d");
   CHECK(outcome.status == 0);
   CHECK(outcome.error.empty());
@@ -65,7 +65,7 @@ TEST_CASE("the main job goes from recordings to delays that geometry confirms") 
 }
 
 TEST_CASE("one distance by tape gives all distances without a loopback") {
-  const Session session;
+  const CalibrateSession session;
   const std::string one = "calibrate rig.toml --stimulus s.wav --recording takes/position1.wav";
   CHECK(run_program(session.path(), one + " --known-distance L=1.9723 --out d").status == 0);
   const Json speakers = Json::parse(session.content("d/calibration.json"))["speakers"];
@@ -83,14 +83,14 @@ TEST_CASE("one distance by tape gives all distances without a loopback") {
 }
 
 TEST_CASE("--json prints the calibration that was saved, and nothing else") {
-  const Session session;
+  const CalibrateSession session;
   const Outcome outcome = run_program(session.path(), from_files + " --out d --json");
   CHECK(outcome.status == 0);
   CHECK(outcome.out == session.content("d/calibration.json"));
 }
 
 TEST_CASE("the same files give the same bytes on any number of threads") {
-  const Session session;
+  const CalibrateSession session;
   session.must(from_files + " --out one --threads 1");
   session.must(from_files + " --out two --threads 2");
   for (const std::string name : {"calibration.json", "sheet.txt", "room.txt", "impulse-responses/index.json",
@@ -101,7 +101,7 @@ TEST_CASE("the same files give the same bytes on any number of threads") {
 }
 
 TEST_CASE("the virtual room gives what its recordings give") {
-  const Session session;
+  const CalibrateSession session;
   session.must(from_files + " --out files");
   session.must("calibrate rig.toml --virtual room.toml --out virtual" + quick);
   const Json files = Json::parse(session.content("files/calibration.json"));
@@ -120,7 +120,7 @@ TEST_CASE("the virtual room gives what its recordings give") {
 }
 
 TEST_CASE("fewer recordings than positions are the first positions") {
-  const Session session;
+  const CalibrateSession session;
   session.must("calibrate rig.toml --stimulus s.wav --recording takes/position1.wav --out d");
   const Json calibration = Json::parse(session.content("d/calibration.json"));
   CHECK(calibration["speakers"][0]["measured"]["positions"].size() == 1);
@@ -128,7 +128,7 @@ TEST_CASE("fewer recordings than positions are the first positions") {
 }
 
 TEST_CASE("a calibration is replaced only when that is asked for") {
-  const Session session;
+  const CalibrateSession session;
   session.must(from_files + " --out d");
   const auto before = everything_in(session.path());
   const Outcome refused = run_program(session.path(), from_files + " --out d");
@@ -142,15 +142,15 @@ TEST_CASE("a calibration is replaced only when that is asked for") {
 }
 
 TEST_CASE("recordings are replaced only when that is asked for") {
-  const Session session;
+  const CalibrateSession session;
   const std::string again = "simulate rig.toml --virtual room.toml --stimulus s.wav --out takes";
   CHECK(run_program(session.path(), again).status == 2);
   session.must(again + " --overwrite");
 }
 
 TEST_CASE("a silent speaker ends with status 1, and the other keeps its settings") {
-  const Session session;
-  std::string broken = room;
+  const CalibrateSession session;
+  std::string broken = calibrate_room;
   broken += "model = \"silent\"\n";  // the last speaker, R
   write_file(session.path() / "room.toml", broken);
   const Outcome outcome = run_program(session.path(), "calibrate rig.toml --virtual room.toml --out d --json" + quick);
@@ -168,7 +168,7 @@ TEST_CASE("a silent speaker ends with status 1, and the other keeps its settings
 }
 
 TEST_CASE("export gives back what calibrate saved") {
-  const Session session;
+  const CalibrateSession session;
   session.must(from_files + " --out d");
   session.must("export d/calibration.json --as sheet --out sheet.txt");
   CHECK(session.content("sheet.txt") == session.content("d/sheet.txt"));
@@ -177,7 +177,7 @@ TEST_CASE("export gives back what calibrate saved") {
 }
 
 TEST_CASE("export refuses to replace the calibration it reads, and a file that is none") {
-  const Session session;
+  const CalibrateSession session;
   session.must(from_files + " --out d");
   const std::string saved = session.content("d/calibration.json");
   const Outcome itself =
@@ -194,7 +194,7 @@ TEST_CASE("export refuses to replace the calibration it reads, and a file that i
 }
 
 TEST_CASE("what is no sound or no stimulus is refused, and nothing is written") {
-  const Session session;
+  const CalibrateSession session;
   write_file(session.path() / "text.wav", "not a sound");
   const auto before = everything_in(session.path());
   for (const std::string files : {"--stimulus s.wav --recording text.wav", "--stimulus text.wav --recording s.wav",
@@ -210,7 +210,7 @@ TEST_CASE("what is no sound or no stimulus is refused, and nothing is written") 
 
 TEST_CASE("--json of a stimulus says where each sweep is") {
   const TemporaryFolder folder;
-  write_file(folder.path() / "rig.toml", rig);
+  write_file(folder.path() / "rig.toml", calibrate_rig);
   const Outcome outcome = run_program(folder.path(), "stimulus rig.toml --out s.wav --json" + quick);
   CHECK(outcome.status == 0);
   const Json stimulus = Json::parse(outcome.out);

@@ -14,20 +14,20 @@ using Json = nlohmann::json;
 
 namespace {
 
-const std::string rig = R"(layout = "2.0"
+const std::string correction_rig = R"(layout = "2.0"
 [room]
 size_m = [5.0, 4.0, 2.6]
 [interface]
 sample_rate_hz = 48000
 )" + two_mains;
-const std::string room = two_mains_placed;
+const std::string correction_room = two_mains_placed;
 
 /// A folder in which the virtual room can be calibrated.
-class Session : public TemporaryFolder {
+class CorrectionSession : public TemporaryFolder {
  public:
-  Session() {
-    write_file(path() / "rig.toml", rig);
-    write_file(path() / "room.toml", room);
+  CorrectionSession() {
+    write_file(path() / "rig.toml", correction_rig);
+    write_file(path() / "room.toml", correction_room);
   }
   [[nodiscard]] Outcome calibrate(const std::string& options) const {
     return run_program(path(),
@@ -41,7 +41,7 @@ class Session : public TemporaryFolder {
 }  // namespace
 
 TEST_CASE("calibrate suggests filters inside the interface's limits, or none when asked") {
-  const Session session;
+  const CorrectionSession session;
   REQUIRE(session.calibrate("--out with").status == 0);
   const Json with = session.result("with");
   for (const Json& speaker : with["speakers"]) {
@@ -58,7 +58,7 @@ TEST_CASE("calibrate suggests filters inside the interface's limits, or none whe
 }
 
 TEST_CASE("--fir writes one mono file per output at the rig's rate, and leaves the filters empty") {
-  const Session session;
+  const CorrectionSession session;
   REQUIRE(session.calibrate("--fir 1024 --out d").status == 0);
   const Json result = session.result("d");
   CHECK(result["correction"]["fir"]["taps"] == 1024);
@@ -78,7 +78,7 @@ TEST_CASE("--fir writes one mono file per output at the rig's rate, and leaves t
 }
 
 TEST_CASE("a target that cannot be read is refused before anything is measured") {
-  const Session session;
+  const CorrectionSession session;
   for (const std::string target : {"tilt=steep", "no-such-file.csv"}) {
     CAPTURE(target);
     const Outcome outcome = session.calibrate("--target " + target + " --out d");

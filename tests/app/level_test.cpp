@@ -17,20 +17,20 @@ using Json = nlohmann::json;
 
 namespace {
 
-const std::string rig = R"(layout = "2.0"  # mine
+const std::string level_rig = R"(layout = "2.0"  # mine
 [room]
 size_m = [5.2, 4.4, 2.6]
 )" + two_mains;
-const std::string room = R"([recorder]
+const std::string level_room = R"([recorder]
 full_scale_spl_db = 118
 microphone_gain_db = 5
 )" + two_mains_placed;
 
-class Session : public TemporaryFolder {
+class LevelSession : public TemporaryFolder {
  public:
-  Session() {
-    write_file(path() / "rig.toml", rig);
-    write_file(path() / "room.toml", room);
+  LevelSession() {
+    write_file(path() / "rig.toml", level_rig);
+    write_file(path() / "room.toml", level_room);
   }
   Json level(const std::string& arguments) const {
     const Outcome outcome = run_program(path(), "level rig.toml --json " + arguments);
@@ -51,7 +51,7 @@ class Session : public TemporaryFolder {
 }  // namespace
 
 TEST_CASE("a recorded calibrator sets full scale in the rig and keeps the rest") {
-  const Session session;
+  const LevelSession session;
   session.write_tone("tone.wav", 0.01);  // -40 dB re 1.0 rms at 94 dB: full scale is 134 dB
   const Json json = session.level("--recording tone.wav --calibrator 94");
   CHECK(std::abs(json["full_scale_spl_db"].get<double>() - 134.0) < 0.02);
@@ -62,12 +62,12 @@ TEST_CASE("a recorded calibrator sets full scale in the rig and keeps the rest")
   // spl_reference.csv (ATSC A/85): 78 dB from 42.5 to 141.6 m3; this room has 59.5.
   CHECK(json["reference_level"]["spl_db"] == 78.0);
   const std::string text = content_of(session.path() / "rig.toml");
-  CHECK(text.starts_with(rig));
+  CHECK(text.starts_with(level_rig));
   CHECK(text.find("full_scale_spl_db = 134.0") != std::string::npos);
 }
 
 TEST_CASE("calibrator and meter agree in a virtual room, and levels are dB SPL from then on") {
-  const Session session;
+  const LevelSession session;
   const std::string quick = " --sweep-seconds 0.7 --decay-seconds 0.4 --virtual room.toml --json";
   const Outcome relative = run_program(session.path(), "calibrate rig.toml --out relative" + quick);
   const double by_tone = session.level("--virtual room.toml --calibrator 94")["full_scale_spl_db"];
@@ -90,7 +90,7 @@ TEST_CASE("calibrator and meter agree in a virtual room, and levels are dB SPL f
 }
 
 TEST_CASE("what is no calibration leaves the rig as it is") {
-  const Session session;
+  const LevelSession session;
   session.write_tone("low.wav", 0.01, 250.0);
   const std::vector<std::pair<std::string, std::string>> wrong{
       {"--recording low.wav --calibrator 94", "holds no clean tone of 1 kHz"},
@@ -104,6 +104,6 @@ TEST_CASE("what is no calibration leaves the rig as it is") {
     CHECK(outcome.status == 2);
     CHECK(outcome.error.find(words) != std::string::npos);
     CHECK(std::ranges::count(outcome.error, '\n') == 1);
-    CHECK(content_of(session.path() / "rig.toml") == rig);
+    CHECK(content_of(session.path() / "rig.toml") == level_rig);
   }
 }

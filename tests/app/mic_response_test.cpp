@@ -13,17 +13,17 @@ using Json = nlohmann::json;
 
 namespace {
 
-const std::string rig = R"(layout = "2.0"
+const std::string mic_response_rig = R"(layout = "2.0"
 )" + two_mains;
-const std::string room = two_mains_placed + R"(gain_db = -1.0
+const std::string mic_response_room = two_mains_placed + R"(gain_db = -1.0
 )";
 const std::string calibrate = "calibrate rig.toml --virtual room.toml --sweep-seconds 1 --decay-seconds 0.5 --json";
 
 class Folder : public TemporaryFolder {
  public:
   Folder() {
-    write_file(path() / "rig.toml", rig);
-    write_file(path() / "room.toml", room);
+    write_file(path() / "rig.toml", mic_response_rig);
+    write_file(path() / "room.toml", mic_response_room);
   }
 };
 

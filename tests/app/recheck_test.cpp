@@ -12,13 +12,13 @@ using Json = nlohmann::json;
 
 namespace {
 
-const std::string rig = R"(layout = "custom"
+const std::string recheck_rig = R"(layout = "custom"
 )" + two_mains + R"([[speaker]]
 label = "C"
 output = 3
 )";
 
-std::string room(double y_of_c) {
+std::string recheck_room(double y_of_c) {
   return R"([[speaker]]
 label = "L"
 position_m = [-1.0, 1.5, 0.0]
@@ -39,9 +39,9 @@ const std::string quick = " --sweep-seconds 1 --decay-seconds 0.5";
 // later.
 TEST_CASE("recheck gives a moved speaker its new delay, with one reference") {
   const TemporaryFolder folder;
-  write_file(folder.path() / "rig.toml", rig);
-  write_file(folder.path() / "room.toml", room(1.3));
-  write_file(folder.path() / "moved.toml", room(1.4));
+  write_file(folder.path() / "rig.toml", recheck_rig);
+  write_file(folder.path() / "room.toml", recheck_room(1.3));
+  write_file(folder.path() / "moved.toml", recheck_room(1.4));
   REQUIRE(run_program(folder.path(), "calibrate rig.toml --virtual room.toml --out d" + quick).status == 0);
   const Json before = Json::parse(content_of(folder.path() / "d/calibration.json"));
 
@@ -59,9 +59,9 @@ TEST_CASE("recheck gives a moved speaker its new delay, with one reference") {
 
 TEST_CASE("recheck without a name only looks, and says what has drifted") {
   const TemporaryFolder folder;
-  write_file(folder.path() / "rig.toml", rig);
-  write_file(folder.path() / "room.toml", room(1.3));
-  write_file(folder.path() / "moved.toml", room(1.4));
+  write_file(folder.path() / "rig.toml", recheck_rig);
+  write_file(folder.path() / "room.toml", recheck_room(1.3));
+  write_file(folder.path() / "moved.toml", recheck_room(1.4));
   REQUIRE(run_program(folder.path(), "calibrate rig.toml --virtual room.toml --out d" + quick).status == 0);
   const std::string look = "recheck rig.toml --against d/calibration.json --virtual ";
   const auto files = everything_in(folder.path());
@@ -77,8 +77,8 @@ TEST_CASE("recheck without a name only looks, and says what has drifted") {
 
 TEST_CASE("recheck refuses a label that the rig does not have") {
   const TemporaryFolder folder;
-  write_file(folder.path() / "rig.toml", rig);
-  write_file(folder.path() / "room.toml", room(1.3));
+  write_file(folder.path() / "rig.toml", recheck_rig);
+  write_file(folder.path() / "room.toml", recheck_room(1.3));
   REQUIRE(run_program(folder.path(), "calibrate rig.toml --virtual room.toml --out d" + quick).status == 0);
   const Outcome outcome = run_program(
       folder.path(), "recheck rig.toml --against d/calibration.json --speaker Lss --out e --virtual room.toml" + quick);

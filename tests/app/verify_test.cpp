@@ -11,12 +11,12 @@ using Json = nlohmann::json;
 
 namespace {
 
-const std::string rig = R"(layout = "custom"
+const std::string verify_rig = R"(layout = "custom"
 )" + two_mains + R"([[speaker]]
 label = "C"
 output = 3
 )";
-constexpr const char* room = R"([[speaker]]
+constexpr const char* verify_room = R"([[speaker]]
 label = "L"
 position_m = [-1.0, 1.5, 0.0]
 [[speaker]]
@@ -33,8 +33,8 @@ const std::string quick = " --virtual room.toml --sweep-seconds 1 --decay-second
 
 TEST_CASE("verify passes a virtual room with the settings in, and fails it with one mistyped") {
   const TemporaryFolder folder;
-  write_file(folder.path() / "rig.toml", rig);
-  write_file(folder.path() / "room.toml", room);
+  write_file(folder.path() / "rig.toml", verify_rig);
+  write_file(folder.path() / "room.toml", verify_room);
   REQUIRE(run_program(folder.path(), "calibrate rig.toml --out d" + quick).status == 0);
 
   const Outcome right = run_program(folder.path(), "verify rig.toml --against d/calibration.json --out v" + quick);
@@ -63,10 +63,10 @@ TEST_CASE("verify passes a virtual room with the settings in, and fails it with 
 
 TEST_CASE("verify refuses a calibration of another rig, and writes nothing") {
   const TemporaryFolder folder;
-  write_file(folder.path() / "rig.toml", rig);
-  write_file(folder.path() / "room.toml", room);
+  write_file(folder.path() / "rig.toml", verify_rig);
+  write_file(folder.path() / "room.toml", verify_room);
   REQUIRE(run_program(folder.path(), "calibrate rig.toml --out d" + quick).status == 0);
-  std::string other = rig;
+  std::string other = verify_rig;
   other.replace(other.find("output = 3"), 10, "output = 4");
   write_file(folder.path() / "other.toml", other);
   const Outcome outcome = run_program(folder.path(), "verify other.toml --against d/calibration.json --out v" + quick);

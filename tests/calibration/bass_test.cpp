@@ -8,12 +8,13 @@
 #include "response/simulated.hpp"
 #include "ringtrue/calibration/calibrate.hpp"
 #include "ringtrue/dsp/crossover.hpp"
+#include "sample_rate.hpp"
 
 using namespace ringtrue;
 
 namespace {
 
-constexpr double rate_hz = 48'000.0;
+using ringtrue::test::rate_hz;
 
 /// What one speaker does at one position, for measurements written by hand.
 struct Heard {

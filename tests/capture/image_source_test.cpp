@@ -7,13 +7,14 @@
 
 #include "../../src/capture/speaker_sound.hpp"
 #include "ringtrue/dsp/band_filter.hpp"
+#include "sample_rate.hpp"
 
 namespace ringtrue {
 namespace {
 
 using Complex = std::complex<double>;
 
-constexpr double rate_hz = 48'000.0;
+using ringtrue::test::rate_hz;
 constexpr double c = 343.2;  // m/s
 
 Shoebox box(Point size, double absorption) {

@@ -17,12 +17,12 @@ namespace {
 using namespace test;
 using Complex = std::complex<double>;
 
-constexpr std::size_t frames = 48'000;
+constexpr std::size_t one_second = 48'000;
 
 /// A tone of whole periods in 1 s at 48 kHz.
 std::vector<double> tone(double hz, double amplitude) {
-  std::vector<double> samples(frames);
-  for (std::size_t n = 0; n < frames; ++n) {
+  std::vector<double> samples(one_second);
+  for (std::size_t n = 0; n < one_second; ++n) {
     samples[n] = amplitude * std::sin(2.0 * std::numbers::pi * hz * static_cast<double>(n) / 48'000.0);
   }
   return samples;
@@ -33,11 +33,11 @@ std::vector<double> distorted_spectrum(double hz, double second_percent, double 
   VirtualSpeaker speaker;
   speaker.second_harmonic_percent = second_percent;
   speaker.third_harmonic_percent = third_percent;
-  const DrivenShape shape{tone(hz, 0.2), std::make_shared<const RealFft>(frames)};
+  const DrivenShape shape{tone(hz, 0.2), std::make_shared<const RealFft>(one_second)};
   const std::vector<double> heard = shape.through(std::vector<double>{1.0}, speaker);
-  const RealFft fft{frames};
+  const RealFft fft{one_second};
   std::vector<double> amplitudes;
-  for (const Complex& bin : spectrum(fft, heard)) amplitudes.push_back(2.0 * std::abs(bin) / double{frames});
+  for (const Complex& bin : spectrum(fft, heard)) amplitudes.push_back(2.0 * std::abs(bin) / double{one_second});
   return amplitudes;
 }
 

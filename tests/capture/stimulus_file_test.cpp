@@ -20,7 +20,7 @@ using namespace test;
 namespace fs = std::filesystem;
 using Channels = std::vector<std::vector<float>>;
 
-StimulusOptions short_sweeps() {
+StimulusOptions written_sweeps() {
   StimulusOptions options;
   options.main_sweep = Seconds{0.5};
   options.sub_sweep = Seconds{0.5};
@@ -63,7 +63,7 @@ TEST_CASE("a written stimulus is read back to the same sound, sweep by sweep") {
   const TemporaryFolder folder;
   const fs::path path = folder.path() / "stimulus.wav";
   const Rig rig = rig_with_loopback();
-  const Stimulus written = plan_stimulus(rig, short_sweeps());
+  const Stimulus written = plan_stimulus(rig, written_sweeps());
   write_stimulus(path, written, rig);
   const Stimulus read = read_stimulus(path, rig);
   CHECK(read.sample_rate_hz == written.sample_rate_hz);
@@ -87,7 +87,7 @@ TEST_CASE("a written stimulus is read back to the same sound, sweep by sweep") {
 TEST_CASE("equal stimuli give equal files") {
   const TemporaryFolder folder;
   const Rig rig = rig_with_loopback();
-  const Stimulus stimulus = plan_stimulus(rig, short_sweeps());
+  const Stimulus stimulus = plan_stimulus(rig, written_sweeps());
   write_stimulus(folder.path() / "a.wav", stimulus, rig);
   write_stimulus(folder.path() / "b.wav", stimulus, rig);
   CHECK(read_bytes(folder.path() / "a.wav") == read_bytes(folder.path() / "b.wav"));
@@ -140,7 +140,7 @@ TEST_CASE("a stimulus that went through another program still serves") {
   const TemporaryFolder folder;
   const fs::path path = folder.path() / "changed.wav";
   const Rig rig = simple_rig(2, true);
-  const Stimulus planned = plan_stimulus(rig, short_sweeps());
+  const Stimulus planned = plan_stimulus(rig, written_sweeps());
   Channels channels = rendered(planned, rig);
 
   SUBCASE("turned down, with silent channels added and silence cut off") {
@@ -184,7 +184,7 @@ TEST_CASE("sweeps that differ are told apart, also when they are equally long") 
   const TemporaryFolder folder;
   const fs::path path = folder.path() / "inverted.wav";
   const Rig rig = simple_rig(2);
-  const Stimulus planned = plan_stimulus(rig, short_sweeps());
+  const Stimulus planned = plan_stimulus(rig, written_sweeps());
   Channels channels = rendered(planned, rig);
   for (float& x : channels[1]) x = -x;
   write_wav(path, 48'000.0, channels);
@@ -197,7 +197,7 @@ TEST_CASE("sweeps of different outputs may overlap in time") {
   const TemporaryFolder folder;
   const fs::path path = folder.path() / "overlapping.wav";
   const Rig rig = simple_rig(2);
-  Stimulus stimulus = plan_stimulus(rig, short_sweeps());
+  Stimulus stimulus = plan_stimulus(rig, written_sweeps());
   stimulus.sweeps[1].first_frame = stimulus.sweeps[0].first_frame + 4'800;
   std::ranges::sort(stimulus.sweeps, {}, &ScheduledSweep::first_frame);
   write_stimulus(path, stimulus, rig);
@@ -216,7 +216,7 @@ TEST_CASE("a stimulus that does not fit the rig is refused with its channel and 
   const std::string name = path.string();
   const std::string again = "; make the stimulus again with `ringtrue stimulus`";
   const Rig rig = simple_rig(3);
-  const Stimulus stimulus = plan_stimulus(rig, short_sweeps());
+  const Stimulus stimulus = plan_stimulus(rig, written_sweeps());
   Channels channels = rendered(stimulus, rig);
 
   SUBCASE("another sample rate") {
@@ -274,7 +274,7 @@ TEST_CASE("the loopback's channel may carry anything") {
   const TemporaryFolder folder;
   const fs::path path = folder.path() / "s.wav";
   const Rig rig = rig_with_loopback();
-  const Stimulus stimulus = plan_stimulus(rig, short_sweeps());
+  const Stimulus stimulus = plan_stimulus(rig, written_sweeps());
   Channels channels = rendered(stimulus, rig);
   std::ranges::fill(channels[5], 0.9F);
   write_wav(path, 48'000.0, channels);

@@ -8,12 +8,13 @@
 #include "response/simulated.hpp"
 #include "ringtrue/correction/equaliser.hpp"
 #include "ringtrue/correction/fir_curve.hpp"
+#include "sample_rate.hpp"
 
 using namespace ringtrue;
 
 namespace {
 
-constexpr Hertz rate{48'000.0};
+using ringtrue::test::rate;
 
 GainCurve curve_of(const std::vector<Filter>& filters) {
   GainCurve curve;

@@ -8,11 +8,13 @@
 #include <cmath>
 #include <random>
 
+#include "sample_rate.hpp"
+
 using namespace ringtrue;
 
 namespace {
 
-constexpr Hertz rate{48'000.0};
+using ringtrue::test::rate;
 constexpr Hertz transition{200.0};
 
 /// Wanted gains on the usual grid, from a function of frequency.

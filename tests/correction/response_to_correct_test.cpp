@@ -8,13 +8,14 @@
 
 #include "response/simulated.hpp"
 #include "ringtrue/dsp/biquad.hpp"
+#include "sample_rate.hpp"
 
 using namespace ringtrue;
 
 namespace {
 
-constexpr double rate_hz = 48'000.0;
-constexpr Band wide{Hertz{5.0}, Hertz{22'000.0}};
+using ringtrue::test::rate_hz;
+constexpr Band whole_band{Hertz{5.0}, Hertz{22'000.0}};
 
 std::vector<float> samples_of(const std::vector<double>& h) { return {h.begin(), h.end()}; }
 
@@ -28,7 +29,9 @@ std::vector<float> through(const Biquad& s, double arrival) {
   return samples_of(y);
 }
 
-HeardResponse heard(const std::vector<float>& samples, double arrival) { return {samples, rate_hz, arrival, wide}; }
+HeardResponse heard(const std::vector<float>& samples, double arrival) {
+  return {samples, rate_hz, arrival, whole_band};
+}
 
 }  // namespace
 

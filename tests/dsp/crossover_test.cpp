@@ -8,19 +8,20 @@
 #include <string>
 
 #include "ringtrue/core/errors.hpp"
+#include "sample_rate.hpp"
 
 using namespace ringtrue;
 
 namespace {
 
-constexpr Hertz rate{48'000.0};
+using ringtrue::test::rate;
 constexpr Hertz corner{80.0};
 
 std::complex<double> at(const Cascade& cascade, double frequency_hz) {
   return frequency_response(cascade, Hertz{frequency_hz}, rate);
 }
 
-double level_db(std::complex<double> h) { return 20.0 * std::log10(std::abs(h)); }
+double gain_db(std::complex<double> h) { return 20.0 * std::log10(std::abs(h)); }
 
 /// Frequency on the warped scale of the bilinear transform, 1 at the corner.
 double warped(double frequency_hz) {
@@ -54,8 +55,8 @@ TEST_CASE("a Linkwitz-Riley branch is 6.02 dB down at the crossover, a Butterwor
     CAPTURE(name(slope));
     const Crossover filters = crossover_filters(slope, corner, rate);
     const double expected = std::string{name(slope)}.starts_with("LR") ? -6.0205999132796 : -3.0102999566398;
-    CHECK(std::abs(level_db(at(filters.low, 80.0)) - expected) < 1e-8);
-    CHECK(std::abs(level_db(at(filters.high, 80.0)) - expected) < 1e-8);
+    CHECK(std::abs(gain_db(at(filters.low, 80.0)) - expected) < 1e-8);
+    CHECK(std::abs(gain_db(at(filters.high, 80.0)) - expected) < 1e-8);
   }
 }
 
@@ -74,10 +75,10 @@ TEST_CASE("branches sum to an all-pass where the theory says so, inverted where 
         Case{CrossoverSlope::bw12, -1.0, 3.0103}, Case{CrossoverSlope::bw24, 1.0, 3.0103}}) {
     CAPTURE(name(slope));
     const Crossover filters = crossover_filters(slope, corner, rate);
-    CHECK(std::abs(level_db(at(filters.low, 80.0) + sign * at(filters.high, 80.0)) - at_crossover_db) < 1e-5);
+    CHECK(std::abs(gain_db(at(filters.low, 80.0) + sign * at(filters.high, 80.0)) - at_crossover_db) < 1e-5);
     if (at_crossover_db != 0.0) continue;
     for (const double f : {20.0, 50.0, 100.0, 300.0, 5e3}) {
-      CHECK(std::abs(level_db(at(filters.low, f) + sign * at(filters.high, f))) < 1e-6);
+      CHECK(std::abs(gain_db(at(filters.low, f) + sign * at(filters.high, f))) < 1e-6);
     }
   }
 }
@@ -86,7 +87,7 @@ TEST_CASE("an inverted branch of a 24 dB/octave crossover makes a null there and
   // Source: ../shared/reference/method_checks.csv, row lr4_pol.
   const Crossover filters = crossover_filters(CrossoverSlope::lr24, corner, rate);
   CHECK(std::abs(at(filters.low, 80.0) - at(filters.high, 80.0)) < 1e-9);
-  CHECK(std::abs(level_db(at(filters.low, 160.0) - at(filters.high, 160.0)) + 1.087) < 1e-3);
+  CHECK(std::abs(gain_db(at(filters.low, 160.0) - at(filters.high, 160.0)) + 1.087) < 1e-3);
 }
 
 TEST_CASE("a 24 dB/octave crossover at 80 Hz has the sections of the reference table, each twice, and its sum") {

@@ -12,7 +12,7 @@ namespace {
 
 using namespace test;
 
-constexpr double rate_hz = 44'100.0;
+constexpr double take_rate_hz = 44'100.0;
 constexpr double loopback_latency = 12'640.0;  // frames, the data's README
 const ResponseWindow window{0.3, 0.5};         // early enough to show the harmonics of order 2 and 3
 
@@ -30,10 +30,10 @@ std::optional<SweepTake> deconvolved_take() {
   const auto folder = measured_folder("sweep_take");
   if (!folder) return {};
   const auto excitation = channel_of(*folder / "excitation_ess_50-22050Hz.wav");
-  const double seconds = static_cast<double>(excitation.size()) / rate_hz;
+  const double seconds = static_cast<double>(excitation.size()) / take_rate_hz;
   const Seconds rate_constant{seconds / std::log(22'050.0 / 50.0)};
   const SweepShape shape{{excitation.begin(), excitation.end()}, {Hertz{50.0}, Hertz{22'050.0}}, rate_constant};
-  const Deconvolver deconvolver{shape, rate_hz, rate_hz, window};
+  const Deconvolver deconvolver{shape, take_rate_hz, take_rate_hz, window};
   const auto published = channel_of(*folder / "published_impulse_response.wav");
   return SweepTake{deconvolver.response(channel_of(*folder / "recorded_loopback.wav"), loopback_latency),
                    deconvolver.response(channel_of(*folder / "recorded_mic.wav"), loopback_latency),
@@ -43,7 +43,7 @@ std::optional<SweepTake> deconvolved_take() {
 }
 
 double arrival_frames(const std::vector<double>& h, std::size_t zero) {
-  const auto arrival = full_range_arrival(combine(h, h, rate_hz, zero), {Hertz{80.0}, Hertz{18'000.0}});
+  const auto arrival = full_range_arrival(combine(h, h, take_rate_hz, zero), {Hertz{80.0}, Hertz{18'000.0}});
   REQUIRE(arrival);
   return arrival->index - static_cast<double>(zero);
 }
@@ -79,7 +79,7 @@ TEST_CASE("another's sweep: latency, time of flight and harmonics are the publis
   // says; another regularisation moves such peaks by some tenths of a dB.
   const double peak = std::abs(take->microphone[static_cast<std::size_t>(zero + 437)]);
   const auto harmonic_db = [&](double order) {
-    const double early = take->rate_constant_s * std::log(order) * rate_hz;
+    const double early = take->rate_constant_s * std::log(order) * take_rate_hz;
     const auto middle = static_cast<std::size_t>(static_cast<double>(zero + 437) - early);
     const auto around = std::span{take->microphone}.subspan(middle - 220, 441);  // 5 ms to each side
     return 20.0 * std::log10(std::abs(around[static_cast<std::size_t>(highest(around))]) / peak);
@@ -96,7 +96,7 @@ TEST_CASE("another's sweep: our response is the published one") {
   const RealFft fft{good_fft_size(2 * take->microphone.size())};
   auto ours = transfer_function(*take, fft);
   const auto theirs = spectrum(fft, std::span<const double>{take->published});
-  const double df = rate_hz / static_cast<double>(fft.size());
+  const double df = take_rate_hz / static_cast<double>(fft.size());
   std::vector<double> gains_db;
   for (double centre = 125.0; centre < 17'000.0; centre *= 2.0) {
     double a = 0.0;

@@ -14,7 +14,7 @@ namespace {
 constexpr double far = std::numeric_limits<double>::infinity();
 constexpr SpeakerSpace open_space{{-far, -far, -1.0}, {far, far, far}};
 
-SpeakerSpace room(double left, double right, double front, double back, double up = 5.0) {
+SpeakerSpace space(double left, double right, double front, double back, double up = 5.0) {
   return {{-left, -back, -1.0}, {right, front, up}};
 }
 
@@ -59,7 +59,7 @@ TEST_CASE("where there is room, every main stands at its nominal angle and the w
 TEST_CASE("a ring that is a little too wide becomes smaller as a whole") {
   // By hand: 1.8 m to the left at 90 degrees; two of seven may draw it in by 2/14 to 1.714 m, 1.8 m is more.
   const Ring speakers = ring("7.1.4");
-  const FittedRing fitted = fit(speakers, room(1.8, 1.8, 2.2, 2.2));
+  const FittedRing fitted = fit(speakers, space(1.8, 1.8, 2.2, 2.2));
   CHECK(fitted.distance_m == 1.8);
   for (const std::string label : {"L", "C", "Lss", "Rss", "Lrs", "Ltf", "Rtr"}) {
     CAPTURE(label);
@@ -75,7 +75,7 @@ TEST_CASE("a ring that is a little too wide becomes smaller as a whole") {
 TEST_CASE("in a narrow room only the side speakers come much nearer") {
   // By hand: Ls at 110 degrees reaches 1.15 / sin 110 = 1.2238 m; two of five draw the ring in to 2 (1 - 2/10) = 1.6 m.
   const Ring speakers = ring("5.1");
-  const FittedRing fitted = fit(speakers, room(1.15, 1.15, 3.0, 3.0));
+  const FittedRing fitted = fit(speakers, space(1.15, 1.15, 3.0, 3.0));
   CHECK(fitted.distance_m == doctest::Approx(1.6).epsilon(1e-12));
   CHECK(of(fitted, speakers, "C").distance_m == fitted.distance_m);
   CHECK(of(fitted, speakers, "Ls").distance_m == doctest::Approx(1.22).epsilon(1e-12));
@@ -88,7 +88,7 @@ TEST_CASE("in a narrow room only the side speakers come much nearer") {
 TEST_CASE("a rear speaker turns inside its range when that saves its distance") {
   // By hand: at 135 degrees 1.4 m to the back end after 1.4 / cos 45 = 1.980 m; at 134 after 1.4 / cos 46 = 2.015 m.
   const Ring speakers = ring("7.1");
-  const FittedRing fitted = fit(speakers, room(3.0, 3.0, 3.0, 1.4));
+  const FittedRing fitted = fit(speakers, space(3.0, 3.0, 3.0, 1.4));
   CHECK(fitted.distance_m == 2.0);
   CHECK(of(fitted, speakers, "Lrs").direction.azimuth_deg == 134.0);
   CHECK(of(fitted, speakers, "Rrs").direction.azimuth_deg == -134.0);
@@ -106,7 +106,7 @@ TEST_CASE("a speaker may turn to the very end of its range") {
   // By hand, L between 22.5 and 30 degrees, 0.77 m to the side: 0.77 / sin 22.5 = 2.012 m, but 0.77 / sin 23 = 1.971 m.
   Ring speakers = ring("9.1.6");
   speakers.speakers.resize(2);
-  const FittedRing fitted = fit(speakers, room(0.77, 0.77, 3.0, 3.0));
+  const FittedRing fitted = fit(speakers, space(0.77, 0.77, 3.0, 3.0));
   CHECK(fitted.distance_m == 2.0);
   CHECK(fitted.speakers[0].direction.azimuth_deg == 22.5);
   CHECK(fitted.speakers[1].direction.azimuth_deg == -22.5);
@@ -115,7 +115,7 @@ TEST_CASE("a speaker may turn to the very end of its range") {
 TEST_CASE("a low ceiling brings the overheads nearer and leaves the ring alone") {
   // By hand: 0.8 m up at 30 degrees end after 0.8 / sin 30 = 1.6 m; the range begins at 30 degrees.
   const Ring speakers = ring("7.1.4");
-  const FittedRing fitted = fit(speakers, room(3.0, 3.0, 3.0, 3.0, 0.8));
+  const FittedRing fitted = fit(speakers, space(3.0, 3.0, 3.0, 3.0, 0.8));
   CHECK(fitted.distance_m == 2.0);
   CHECK(of(fitted, speakers, "Ltf").distance_m == doctest::Approx(1.6).epsilon(1e-12));
   CHECK(of(fitted, speakers, "Ltf").direction.elevation_deg == 30.0);
@@ -125,7 +125,7 @@ TEST_CASE("where no place in the range is left, the nearest one is given with a 
   // By hand: 0.2 m up; at 30 degrees that is 0.4 m, nearer than a speaker may be. 0.7 m needs asin(0.2/0.7) = 16.6
   // degrees at most. Each degree outside saves less distance than it costs, so it is not lower than needed: 16.
   const Ring speakers = ring("5.1.4");
-  const FittedRing fitted = fit(speakers, room(3.0, 3.0, 3.0, 3.0, 0.2));
+  const FittedRing fitted = fit(speakers, space(3.0, 3.0, 3.0, 3.0, 0.2));
   const FittedSpeaker& overhead = of(fitted, speakers, "Ltf");
   CHECK(overhead.direction.elevation_deg <= 16.6);
   CHECK(overhead.direction.elevation_deg > 0.0);
@@ -142,7 +142,7 @@ TEST_CASE("where no place in the range is left, the nearest one is given with a 
 
 TEST_CASE("a pair stays a mirror image where one side has less room") {
   const Ring speakers = ring("7.1.4");
-  const FittedRing fitted = fit(speakers, room(1.6, 3.0, 3.0, 3.0));
+  const FittedRing fitted = fit(speakers, space(1.6, 3.0, 3.0, 3.0));
   CHECK(of(fitted, speakers, "Lss").distance_m == of(fitted, speakers, "Rss").distance_m);
   CHECK(of(fitted, speakers, "Lss").distance_m == doctest::Approx(1.6).epsilon(1e-12));
   CHECK(of(fitted, speakers, "Lss").limit == Surface::left_wall);
@@ -153,7 +153,7 @@ TEST_CASE("a sub stands on the floor, in its range, clear of the other floor mar
   for (const char* name : {"5.1", "7.1.4", "7.2.3", "22.2", "9.1.6"}) {
     CAPTURE(name);
     const Ring speakers = ring(name);
-    const FittedRing fitted = fit(speakers, room(2.2, 2.2, 2.6, 2.6, 1.1));
+    const FittedRing fitted = fit(speakers, space(2.2, 2.2, 2.6, 2.6, 1.1));
     for (std::size_t i = 0; i < speakers.speakers.size(); ++i) {
       if (speakers.speakers[i].kind == SpeakerKind::main) continue;
       const FittedSpeaker& sub = fitted.speakers[i];
@@ -191,7 +191,7 @@ TEST_CASE("two stands on one floor mark are named with their distance") {
 TEST_CASE("a speaker of one's own keeps its direction and only comes nearer") {
   Ring speakers = ring("stereo");
   add_speaker(speakers, "Side", {80, 0});
-  const FittedRing fitted = fit(speakers, room(1.2, 1.2, 3.0, 3.0));
+  const FittedRing fitted = fit(speakers, space(1.2, 1.2, 3.0, 3.0));
   CHECK(of(fitted, speakers, "Side").direction.azimuth_deg == 80.0);
   CHECK(of(fitted, speakers, "Side").distance_m ==
         doctest::Approx(std::floor(120.0 / std::sin(80 * std::numbers::pi / 180)) / 100));

@@ -39,9 +39,9 @@ std::vector<PositionMeasurement> two_positions() {
 }
 
 Rig two_speakers() {
-  Rig rig = test::example_rig();
-  rig.speakers.resize(2);
-  return rig;
+  Rig result = test::example_rig();
+  result.speakers.resize(2);
+  return result;
 }
 
 Json index_of(const std::filesystem::path& folder) {

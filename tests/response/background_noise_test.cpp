@@ -5,12 +5,13 @@
 #include <array>
 #include <cmath>
 
+#include "sample_rate.hpp"
 #include "simulated.hpp"
 
 namespace ringtrue {
 namespace {
 
-const Hertz rate{48'000.0};
+using ringtrue::test::rate;
 
 std::vector<float> white_noise(double rms, std::size_t frames) {
   test::Noise random{7};

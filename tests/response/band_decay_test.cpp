@@ -5,12 +5,13 @@
 #include <cmath>
 #include <numbers>
 
+#include "sample_rate.hpp"
 #include "simulated.hpp"
 
 namespace ringtrue {
 namespace {
 
-constexpr double rate_hz = 48'000.0;
+using ringtrue::test::rate_hz;
 constexpr std::size_t arrival = 3'000;
 
 /// White noise that dies away with a time T from sample 3000 on, in noise of a given level; what two takes would show.

@@ -8,13 +8,14 @@
 #include <vector>
 
 #include "response/simulated.hpp"
+#include "sample_rate.hpp"
 
 using namespace ringtrue;
 
 namespace {
 
-constexpr double rate_hz = 48'000.0;
-const Hertz rate{rate_hz};
+using ringtrue::test::rate;
+using ringtrue::test::rate_hz;
 
 /// Energy decay rate per second of a reverberation time.
 double rate_of(double T_s) { return 6.0 * std::numbers::ln10 / T_s; }

@@ -9,13 +9,14 @@
 
 #include "response/simulated.hpp"
 #include "ringtrue/stimulus/sweep.hpp"
+#include "sample_rate.hpp"
 
 using namespace ringtrue;
 using test::db;
 
 namespace {
 
-constexpr double rate_hz = 48'000.0;
+using ringtrue::test::rate_hz;
 
 SweepShape full_sweep() {
   return synchronised_sweep({Hertz{20.0}, Hertz{22'000.0}}, Seconds{0.3}, 0.125, Hertz{rate_hz});

@@ -20,7 +20,7 @@ using test::Response;
 namespace {
 
 constexpr int mains = 5;
-constexpr double noise_rms = 2e-5;
+constexpr double room_noise_rms = 2e-5;
 
 StimulusOptions short_sweeps() {
   StimulusOptions options;
@@ -77,7 +77,7 @@ struct Scene {
 
   explicit Scene(bool with_loopback) : loopback{with_loopback} {}
 
-  [[nodiscard]] Recording play(const std::vector<Response>& responses, double noise = noise_rms,
+  [[nodiscard]] Recording play(const std::vector<Response>& responses, double noise = room_noise_rms,
                                std::uint64_t seed = 1) const {
     test::Recorder recorder;
     recorder.noise_rms = noise;
@@ -160,7 +160,7 @@ TEST_CASE("a healthy rig gives no finding, whatever its room and noise") {
   for (std::uint64_t seed = 1; seed <= 12; ++seed) {
     CAPTURE(seed);
     // Noise from inaudible to 40 dB below the direct sound's sweep; loud and quiet; as 16 bits hold it.
-    const double noise = seed % 4 == 0 ? 0.0 : noise_rms * static_cast<double>(seed % 4);
+    const double noise = seed % 4 == 0 ? 0.0 : room_noise_rms * static_cast<double>(seed % 4);
     Recording recording = here.play(rooms(seed), noise, seed);
     if (seed % 3 == 0) test::amplify(recording, seed % 2 == 0 ? 0.1F : 5.0F);
     if (seed % 3 != 1) test::to_16_bits(recording.microphone);
@@ -353,7 +353,7 @@ TEST_CASE("a noise in one sweep leaves the other, and the settings stand") {
 
 TEST_CASE("a silent output is silent and troubles nobody") {
   for (const bool loopback : {false, true}) {
-    for (const double noise : {0.0, noise_rms, 3e-4}) {
+    for (const double noise : {0.0, room_noise_rms, 3e-4}) {
       CAPTURE(loopback);
       CAPTURE(noise);
       const Scene& here = scene(loopback);
@@ -410,7 +410,7 @@ TEST_CASE("a main and a sub whose cables are exchanged are both named") {
   dull(responses[4], 90.0, 4);  // the sub, on its own output
   for (double& x : responses[4]) x *= 3.0;
   test::Recorder recorder;
-  recorder.noise_rms = noise_rms;
+  recorder.noise_rms = room_noise_rms;
   for (std::size_t s = 0; s < 4; ++s) thin(responses[s], 60.0, 2);  // a small box
   for (const bool exchanged : {false, true}) {
     CAPTURE(exchanged);

@@ -30,8 +30,8 @@ Response room(double delay_samples, double gain, double decay_s, std::uint64_t s
 }
 
 /// Five mains that play at once, in a room of that decay.
-struct Scene {
-  explicit Scene(double decay_s) {
+struct FastScene {
+  explicit FastScene(double decay_s) {
     for (std::size_t i = 0; i < delays.size(); ++i) responses.push_back(room(delays[i], gains[i], decay_s, i + 1));
   }
   static StimulusOptions options() {
@@ -57,7 +57,7 @@ bool found(const PositionMeasurement& measured, const std::string& code) {
 TEST_SUITE_BEGIN("response");
 
 TEST_CASE("speakers whose sweeps overlap come out as if each had played alone") {
-  const Scene scene{0.25};
+  const FastScene scene{0.25};
   for (const Recorder& recorder :
        {Recorder{1e-6, 1, 0.0, 48'000.0, 0, false}, Recorder{1e-6, 2, 130.0, 44'100.0, -9'000},
         Recorder{1e-6, 3, -80.0, 48'000.0, 17'000, true}}) {
@@ -77,7 +77,7 @@ TEST_CASE("speakers whose sweeps overlap come out as if each had played alone") 
 }
 
 TEST_CASE("a silent speaker among overlapping sweeps is silent, whichever it is, and nobody takes its place") {
-  Scene scene{0.25};
+  FastScene scene{0.25};
   for (std::size_t silent = 0; silent < 5; ++silent) {
     CAPTURE(silent);
     auto responses = scene.responses;
@@ -92,13 +92,13 @@ TEST_CASE("a silent speaker among overlapping sweeps is silent, whichever it is,
 }
 
 TEST_CASE("a room livelier than the sweeps were spaced for is found out") {
-  const Scene scene{0.9};
+  const FastScene scene{0.9};
   const auto measured = measure(scene.rig, scene.stimulus, test::play(scene.stimulus, scene.responses, {1e-6, 1}));
   CHECK(found(measured, "overlapping-responses"));
 }
 
 TEST_CASE("samples lost from overlapping sweeps leave no speaker trusted") {
-  const Scene scene{0.25};
+  const FastScene scene{0.25};
   Recording recording = test::play(scene.stimulus, scene.responses, {1e-6, 1});
   const auto middle = recording.microphone.begin() + std::ssize(recording.microphone) / 2;
   recording.microphone.erase(middle, middle + 256);

@@ -16,7 +16,7 @@ using test::Response;
 
 namespace {
 
-StimulusOptions short_sweeps() {
+StimulusOptions scene_sweeps() {
   StimulusOptions options;
   options.main_sweep = Seconds{1.2};
   options.sub_sweep = Seconds{1.2};
@@ -25,9 +25,9 @@ StimulusOptions short_sweeps() {
 }
 
 /// Three mains at known fractional delays and gains.
-struct Scene {
+struct NoisyScene {
   Rig rig = test::simple_rig(3);
-  Stimulus stimulus = plan_stimulus(rig, short_sweeps());
+  Stimulus stimulus = plan_stimulus(rig, scene_sweeps());
   std::vector<Response> responses{test::impulse(500.0, 0.10, 1'200), test::impulse(548.4, 0.07, 1'200),
                                   test::impulse(523.1, 0.12, 1'200)};
 };
@@ -36,7 +36,7 @@ double relative_arrival_ms(const PositionMeasurement& measured, std::size_t spea
   return measured.speakers[speaker].arrival_ms->value - measured.speakers[0].arrival_ms->value;
 }
 
-void check_scene(const PositionMeasurement& measured, double tolerance_ms) {
+void check_noisy_scene(const PositionMeasurement& measured, double tolerance_ms) {
   REQUIRE(measured.speakers.size() == 3);
   for (const auto& speaker : measured.speakers) REQUIRE(speaker.heard);
   CHECK(std::abs(relative_arrival_ms(measured, 1) - 48.4 / 48.0) < tolerance_ms);
@@ -51,9 +51,9 @@ void check_scene(const PositionMeasurement& measured, double tolerance_ms) {
 TEST_SUITE_BEGIN("response");
 
 TEST_CASE("arrivals and levels of known impulses come out, earliest at zero") {
-  const Scene scene;
+  const NoisyScene scene;
   const auto measured = measure(scene.rig, scene.stimulus, test::play(scene.stimulus, scene.responses));
-  check_scene(measured, 0.0005);
+  check_noisy_scene(measured, 0.0005);
   CHECK(!measured.absolute_time);
   CHECK(std::abs(measured.speakers[0].arrival_ms->value) < 1e-9);
   CHECK(std::abs(measured.clock_ppm.value) < 0.05);
@@ -61,17 +61,17 @@ TEST_CASE("arrivals and levels of known impulses come out, earliest at zero") {
 }
 
 TEST_CASE("with a loopback the time of flight is absolute") {
-  const Scene scene;
+  const NoisyScene scene;
   Recorder recorder;
   recorder.loopback = true;
   const auto measured = measure(scene.rig, scene.stimulus, test::play(scene.stimulus, scene.responses, recorder));
-  check_scene(measured, 0.0005);
+  check_noisy_scene(measured, 0.0005);
   CHECK(measured.absolute_time);
   CHECK(std::abs(measured.speakers[0].arrival_ms->value - 500.0 / 48.0) < 0.001);
 }
 
 TEST_CASE("clock drift, another rate and an early or late recorder change nothing") {
-  const Scene scene;
+  const NoisyScene scene;
   for (const double ppm : {-200.0, 150.0}) {
     for (const double rate_hz : {44'100.0, 48'000.0, 96'000.0}) {
       for (const int late : {-20'000, 20'000}) {
@@ -80,7 +80,7 @@ TEST_CASE("clock drift, another rate and an early or late recorder change nothin
         CAPTURE(late);
         Recorder recorder{1e-4, 3, ppm, rate_hz, late, false};
         const auto measured = measure(scene.rig, scene.stimulus, test::play(scene.stimulus, scene.responses, recorder));
-        check_scene(measured, 0.002);
+        check_noisy_scene(measured, 0.002);
         CHECK(std::abs(measured.clock_ppm.value - ppm) < 0.5);
       }
     }
@@ -88,7 +88,7 @@ TEST_CASE("clock drift, another rate and an early or late recorder change nothin
 }
 
 TEST_CASE("gain, polarity and order of the speakers carry through") {
-  const Scene scene;
+  const NoisyScene scene;
   // Gain: half the amplitude is 6.02 dB less for every speaker. Polarity: a flipped response flips only its sign.
   auto responses = scene.responses;
   for (auto& response : responses) {
@@ -107,7 +107,7 @@ TEST_CASE("gain, polarity and order of the speakers carry through") {
   // Permutation: the same responses on other outputs are measured there.
   Rig rig = scene.rig;
   std::swap(rig.speakers[0].output, rig.speakers[2].output);
-  const Stimulus stimulus = plan_stimulus(rig, short_sweeps());
+  const Stimulus stimulus = plan_stimulus(rig, scene_sweeps());
   const auto permuted = measure(rig, stimulus, test::play(stimulus, scene.responses));
   for (std::size_t s = 0; s < 3; ++s) {
     CHECK(std::abs(permuted.speakers[s].arrival_ms->value - before.speakers[s].arrival_ms->value) < 1e-4);
@@ -115,7 +115,7 @@ TEST_CASE("gain, polarity and order of the speakers carry through") {
 }
 
 TEST_CASE("a silent output is silent, whatever the noise") {
-  const Scene scene;
+  const NoisyScene scene;
   auto responses = scene.responses;
   responses[1].clear();
   for (const double noise_rms : {0.0, 1e-5, 1e-3}) {
@@ -131,7 +131,7 @@ TEST_CASE("a silent output is silent, whatever the noise") {
 }
 
 TEST_CASE("one thread and many give the same bytes") {
-  const Scene scene;
+  const NoisyScene scene;
   Recorder recorder;
   recorder.noise_rms = 1e-4;
   recorder.loopback = true;
@@ -146,7 +146,7 @@ TEST_CASE("one thread and many give the same bytes") {
 }
 
 TEST_CASE("a recording without the sweeps is refused with its name") {
-  const Scene scene;
+  const NoisyScene scene;
   Recording recording;
   recording.name = "lunch.wav";
   test::Noise noise{5};

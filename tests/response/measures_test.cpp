@@ -12,12 +12,13 @@
 #include "ringtrue/response/level.hpp"
 #include "ringtrue/response/polarity.hpp"
 #include "ringtrue/response/takes.hpp"
+#include "sample_rate.hpp"
 
 using namespace ringtrue;
 
 namespace {
 
-constexpr double rate_hz = 48'000.0;
+using ringtrue::test::rate_hz;
 const Band flat{Hertz{60.0}, Hertz{18'500.0}};
 
 /// Takes of a response with independent noise in both.

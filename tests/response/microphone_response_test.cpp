@@ -13,13 +13,14 @@
 #include "ringtrue/response/deconvolution.hpp"
 #include "ringtrue/response/measurement.hpp"
 #include "ringtrue/stimulus/sweep.hpp"
+#include "sample_rate.hpp"
 
 using namespace ringtrue;
 using std::numbers::pi;
 
 namespace {
 
-constexpr double rate_hz = 48'000.0;
+using ringtrue::test::rate_hz;
 
 /// A bump of a microphone: the peaking filter of the W3C Audio EQ Cookbook.
 struct Bump {
@@ -76,7 +77,7 @@ MicrophoneResponse sheet_of(const Transfer& transfer, bool with_phase) {
 }
 
 /// Three mains as a flat microphone hears them.
-struct Scene {
+struct MicrophoneScene {
   Rig rig = test::simple_rig(3);
   Stimulus stimulus = plan_stimulus(rig, [] {
     StimulusOptions options;
@@ -137,7 +138,7 @@ TEST_CASE("a deconvolver undoes a microphone by 40 dB at most") {
 }
 
 TEST_CASE("a coloured microphone with its sheet measures what a flat one does") {
-  const Scene scene;
+  const MicrophoneScene scene;
   auto coloured = scene.flat;
   for (auto& response : coloured) {
     for (const Bump& bump : bumps) response = bump.filtered(response);
@@ -170,7 +171,7 @@ TEST_CASE("a coloured microphone with its sheet measures what a flat one does") 
 TEST_CASE("the microphone's response is not taken out of the loopback") {
   // A microphone that is late by 4.8 samples = 0.1 ms, and says so. Only the microphone's arrival may move; if the
   // loopback moved too, the absolute time would keep the microphone's 0.1 ms.
-  const Scene scene;
+  const MicrophoneScene scene;
   std::vector<test::Response> late{test::impulse(504.8, 0.10, 4'000), test::impulse(553.2, 0.07, 4'000),
                                    test::impulse(527.9, 0.12, 4'000)};
   const auto delay = [](double f) { return std::polar(1.0, -2.0 * pi * f * 1e-4); };

@@ -11,12 +11,13 @@
 #include "response/damage.hpp"
 #include "response/simulated.hpp"
 #include "ringtrue/stimulus/sweep.hpp"
+#include "sample_rate.hpp"
 
 using namespace ringtrue;
 
 namespace {
 
-constexpr double rate_hz = 48'000.0;
+using ringtrue::test::rate_hz;
 constexpr double bit = 1.0 / 32'768.0;
 
 std::vector<float> sine(double frequency_hz, double amplitude, std::size_t frames = 48'000) {

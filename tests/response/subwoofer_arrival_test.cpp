@@ -10,12 +10,13 @@
 #include "ringtrue/response/arrival.hpp"
 #include "ringtrue/response/deconvolution.hpp"
 #include "ringtrue/response/subwoofer_model.hpp"
+#include "sample_rate.hpp"
 
 using namespace ringtrue;
 
 namespace {
 
-constexpr double rate_hz = 48'000.0;
+using ringtrue::test::rate_hz;
 constexpr std::size_t zero_index = 2'880;  // as measure() has it: 60 ms
 const Band band{Hertz{20.0}, Hertz{200.0}};
 

@@ -9,12 +9,13 @@
 #include "rigs.hpp"
 #include "ringtrue/response/clock.hpp"
 #include "ringtrue/stimulus/stimulus.hpp"
+#include "sample_rate.hpp"
 
 using namespace ringtrue;
 
 namespace {
 
-constexpr double rate_hz = 48'000.0;
+using ringtrue::test::rate_hz;
 
 /// Spans of a schedule with a drift and steps after given sweeps; a sweep that is cut reads nonsense.
 std::vector<SpanReading> spans_of(const Stimulus& stimulus, double ppm, const std::vector<TimelineStep>& steps) {
