@@ -9,7 +9,7 @@
 namespace ringtrue {
 namespace {
 
-constexpr double ringing_s = 0.3;  // of a filter, beyond the response
+constexpr double settings_ring_s = 0.3;  // of a filter, beyond the response
 
 /// Direct form II, transposed.
 void filter(const Biquad& section, std::vector<double>& samples) {
@@ -38,7 +38,7 @@ void delay(double frames, SpeakerResponse& response) {
 
 void type_in(const Settings& settings, double sample_rate_hz, SpeakerResponse& response) {
   if (!settings.equaliser.empty()) {
-    response.samples.resize(response.samples.size() + static_cast<std::size_t>(ringing_s * sample_rate_hz));
+    response.samples.resize(response.samples.size() + static_cast<std::size_t>(settings_ring_s * sample_rate_hz));
   }
   for (const Biquad& section : cascade_of(settings.equaliser, sample_rate_hz)) filter(section, response.samples);
   const double gain = (settings.invert ? -1.0 : 1.0) * amplitude_ratio(Decibels{settings.trim_db.value_or(0.0)});

@@ -16,7 +16,7 @@ using text::padded;
 using text::printable;
 using text::wrapped;
 
-constexpr std::size_t label_columns = 10;
+constexpr std::size_t room_label_columns = 10;
 constexpr std::size_t bands_in_a_line = 10;
 constexpr std::size_t reflections_shown = 4;
 
@@ -36,13 +36,13 @@ std::string cell(const std::optional<double>& value, int decimals) {
 
 template <class Value>
 std::string line(std::string_view name, std::span<const DecayBand> bands, int decimals, const Value& value) {
-  std::string text = padded(name, label_columns);
+  std::string text = padded(name, room_label_columns);
   for (const DecayBand& band : bands) text += cell(value(band), decimals);
   return text + '\n';
 }
 
 std::string heading(std::span<const DecayBand> bands) {
-  std::string text = padded("Hz", label_columns);
+  std::string text = padded("Hz", room_label_columns);
   for (const DecayBand& band : bands) text += fmt::format("{:>6}", band_name(band.centre_hz));
   return text + '\n';
 }
@@ -90,7 +90,7 @@ std::string reflections_of(const SpeakerResult& speaker) {
   std::string text;
   for (const ReflectionResult& reflection : shown) {
     text += fmt::format("  {}{:>6.1f} ms {:>6.2f} m {:>6.0f} dB  {}\n",
-                        padded(text.empty() ? printable(speaker.label) : "", label_columns), reflection.delay_ms,
+                        padded(text.empty() ? printable(speaker.label) : "", room_label_columns), reflection.delay_ms,
                         reflection.path_m, reflection.level_db, reflection.surface.empty() ? "-" : reflection.surface);
   }
   return text;
@@ -130,8 +130,8 @@ std::string resonances(const RoomResult& room) {
 
 std::string noise(const RoomResult& room) {
   if (room.noise.empty()) return "Background noise: the recording has too little silence to say\n";
-  std::string names = padded("Hz", label_columns);
-  std::string levels = padded("dBFS", label_columns);
+  std::string names = padded("Hz", room_label_columns);
+  std::string levels = padded("dBFS", room_label_columns);
   for (const NoiseReading& reading : room.noise) {
     names += fmt::format("{:>6}", band_name(reading.centre_hz));
     levels += fmt::format("{:>6.0f}", reading.level_dbfs);
@@ -161,7 +161,7 @@ std::string distortion(const Calibration& calibration) {
   for (const SpeakerResult& speaker : calibration.speakers) {
     const auto& readings = speaker.measured.room.harmonics;
     if (readings.empty()) continue;
-    rows += "  " + padded(printable(speaker.label), label_columns);
+    rows += "  " + padded(printable(speaker.label), room_label_columns);
     for (const auto& [low, high] : {std::pair{0.0, 240.0}, {240.0, 1'900.0}, {1'900.0, 20'000.0}}) {
       for (const std::size_t order : {0U, 1U}) {
         const auto share = percent(readings, order, low, high);
@@ -176,7 +176,7 @@ std::string distortion(const Calibration& calibration) {
   return fmt::format(
              "Second and third harmonic in percent, at the level of this measurement\n  {}{:>14}   {:>14}   "
              "{:>14}\n",
-             padded("", label_columns), "below 250 Hz", "250 Hz-2 kHz", "above 2 kHz") +
+             padded("", room_label_columns), "below 250 Hz", "250 Hz-2 kHz", "above 2 kHz") +
          rows +
          wrapped(
              "At the microphone, by the fundamental's frequency. -: beyond the sweep, or below the noise. Under 0.1 "
