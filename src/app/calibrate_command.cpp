@@ -10,6 +10,7 @@
 
 #include "command.hpp"
 #include "console.hpp"
+#include "date_option.hpp"
 #include "output_folder.hpp"
 #include "program.hpp"
 #include "progress.hpp"
@@ -21,12 +22,11 @@
 #include "ringtrue/core/errors.hpp"
 #include "ringtrue/report/fir_files.hpp"
 #include "ringtrue/report/impulse_responses.hpp"
-#include "ringtrue/report/places_drawing.hpp"
-#include "ringtrue/report/report_page.hpp"
 #include "ringtrue/report/room_text.hpp"
 #include "ringtrue/report/sheet.hpp"
 #include "ringtrue/report/text_layout.hpp"
 #include "ringtrue/rig/rig_file.hpp"
+#include "saved_page.hpp"
 #include "source.hpp"
 
 namespace ringtrue::app {
@@ -44,6 +44,7 @@ struct CalibrateCommandOptions {
   int fir_taps = 0;
   std::string fir_phase = "minimum";
   std::vector<std::string> known_distances;
+  std::string date;
   bool suggest_crossover = false;
   std::vector<double> crossovers_hz;
   bool overwrite = false;
@@ -153,7 +154,11 @@ CalibrateOptions calibrate_options(const CLI::App& command, const CalibrateComma
 }
 
 void require_bass_management(const Rig& rig, const CalibrateCommandOptions& options) {
-  if (!options.suggest_crossover || rig.bass_management) return;
+  if (!options.suggest_crossover || !mains_full_range(rig)) return;
+  if (rig.bass_management) {
+    throw InvalidInput{"--suggest-crossover", "every sub of the rig is lfe_only: none plays the mains' lows",
+                       "take lfe_only away in " + options.rig + " where the interface sends them to a sub"};
+  }
   throw InvalidInput{"--suggest-crossover", "the rig has no [bass_management]",
                      "add that table to " + options.rig + " if the interface can send the mains' lows to the sub"};
 }
@@ -174,6 +179,7 @@ int run(const CLI::App& command, const CalibrateCommandOptions& options) {
 
   const auto measurements = measure_with_progress(rig, source, microphone ? &microphone->response : nullptr);
   Calibration calibration = calibrate(rig, measurements, how);
+  calibration.date = options.date;
   if (microphone) std::ranges::copy(microphone->notes, std::back_inserter(calibration.findings));
   const std::string json = format_calibration(calibration);
   const std::string sheet = format_sheet(calibration);
@@ -181,12 +187,11 @@ int run(const CLI::App& command, const CalibrateCommandOptions& options) {
 
   out.publish([&](const std::filesystem::path& folder) {
     write_impulse_responses(folder / "impulse-responses", rig, measurements);
-    write_text_atomically(folder / "report.html", format_report_page(calibration, measurements));
     if (options.fir_taps > 0) write_firs(folder / "fir", rig, correction_firs(calibration, 0, measurements));
-    write_text_atomically(folder / "places.html", format_places_page(calibration));
     write_text_atomically(folder / "sheet.txt", sheet);
     write_text_atomically(folder / "room.txt", room);
     write_text_atomically(folder / "calibration.json", json);
+    write_pages(folder);
   });
   print_result(options.json ? json : sheet);
   return needs_attention(calibration.findings) ? needs_eyes : done;
@@ -240,10 +245,12 @@ Command add_calibrate_command(CLI::App& program) {
       ->option_text("LABEL=METRES")
       ->allow_extra_args(false);
   command.add_flag("--suggest-crossover", options->suggest_crossover,
-                   "also try the crossover frequencies from 40 to 200 Hz and say which suits these speakers best");
+                   "also try the crossover frequencies from 40 to 200 Hz and say which suits these speakers best, for each "
+                   "group of mains with a crossover of its own");
   command.add_option("--crossovers", options->crossovers_hz, "those the interface offers, to be tried instead")
       ->option_text("HZ,HZ,...")
       ->delimiter(',');
+  add_date_option(command, options->date);
   command.add_flag("--overwrite", options->overwrite, "replace the results that are in the folder");
   command.add_flag("--json", options->json, "print the calibration as JSON instead of the sheet");
   command.footer(calibrate_footer);

@@ -31,9 +31,10 @@ constexpr const char* history_footer =
     R"(Keep the calibrations of a rig side by side in one folder (calibrate --out
 room/2026-03-01, recheck --out room/2026-03-08): nothing is overwritten. history
 lists them from the oldest to the newest with their verdict and which settings
-each has otherwise than the one before. The date is that of calibration.json's
-last change; with --by-name the folders' names give the order and no date is
-shown, so that the same folder gives the same list on any machine.
+each has otherwise than the one before. The date is the one given with --date, else
+that of calibration.json's last change. With --by-name the folders' names give
+the order and only dates that were given are shown, so that the same folder
+gives the same list on any machine.
 
 Example:
   ringtrue history room)";
@@ -67,15 +68,23 @@ std::string date_of(fs::file_time_type time) {
                          std::chrono::time_point_cast<std::chrono::system_clock::duration>(system))));
 }
 
+/// Dates as ISO 8601 writes them order like their letters; a "T" before the time counts as the space it may be.
+std::string order_of_date(const HistoryEntry& entry) {
+  std::string date = entry.date;
+  std::ranges::replace(date, 'T', ' ');
+  return date;
+}
+
 std::vector<HistoryEntry> read_history(const HistoryOptions& options) {
-  std::vector<Found> found = find_calibrations(options.folder);
-  std::ranges::sort(found, {}, [](const Found& one) { return one.folder.filename().string(); });
-  if (!options.by_name) std::ranges::stable_sort(found, {}, &Found::time);
   std::vector<HistoryEntry> history;
-  for (const Found& one : found) {
-    history.push_back(
-        {one.folder.filename().string(), options.by_name ? "" : date_of(one.time), read_calibration(one.folder)});
+  for (const Found& one : find_calibrations(options.folder)) {
+    Calibration calibration = read_calibration(one.folder);
+    const std::string of_file = options.by_name ? "" : date_of(one.time);
+    history.push_back({one.folder.filename().string(), calibration.date.empty() ? of_file : calibration.date,
+                       std::move(calibration)});
   }
+  std::ranges::sort(history, {}, &HistoryEntry::name);
+  if (!options.by_name) std::ranges::stable_sort(history, {}, order_of_date);
   return history;
 }
 
@@ -106,8 +115,10 @@ std::string as_json(const std::vector<HistoryEntry>& history) {
         changes.push_back({{"speaker", change.label}, {"change", change.words}});
       }
     }
+    const std::string& given = entry.calibration.date;
     list.push_back({{"name", entry.name},
-                    {"date_utc", entry.date.empty() ? Json{} : Json(entry.date)},
+                    {"date", given.empty() ? Json{} : Json(given)},
+                    {"date_utc", entry.date.empty() || !given.empty() ? Json{} : Json(entry.date)},
                     {"verdict", verdict_of(entry.calibration)},
                     {"changes", std::move(changes)}});
   }

@@ -18,7 +18,7 @@ namespace {
 namespace fs = std::filesystem;
 
 /// "results/" and "results" are the same folder; a link to a folder is that folder.
-fs::path tidy(const fs::path& folder) {
+fs::path tidy_folder(const fs::path& folder) {
   fs::path absolute = fs::absolute(folder).lexically_normal();
   if (!absolute.has_filename()) absolute = absolute.parent_path();
   std::error_code error;
@@ -104,7 +104,7 @@ void move_into_place(const fs::path& from, const fs::path& to, const fs::path& a
 }  // namespace
 
 OutputFolder::OutputFolder(const fs::path& folder, bool overwrite, std::vector<std::string> names)
-    : folder_{tidy(folder)}, names_{std::move(names)} {
+    : folder_{tidy_folder(folder)}, names_{std::move(names)} {
   require_writable(folder_);
   std::error_code error;
   const auto is_there = [&](const std::string& name) { return fs::exists(folder_ / name, error); };

@@ -7,6 +7,7 @@
 #include "calibration_folder.hpp"
 #include "command.hpp"
 #include "console.hpp"
+#include "date_option.hpp"
 #include "output_folder.hpp"
 #include "program.hpp"
 #include "progress.hpp"
@@ -19,6 +20,7 @@
 #include "ringtrue/report/recheck_sheet.hpp"
 #include "ringtrue/report/sheet.hpp"
 #include "ringtrue/rig/rig_file.hpp"
+#include "saved_page.hpp"
 #include "source.hpp"
 
 namespace ringtrue::app {
@@ -33,6 +35,7 @@ struct RecheckOptions {
   SourceOptions source;
   std::string settings;
   std::string mic_response;
+  std::string date;
   bool overwrite = false;
   bool json = false;
 };
@@ -50,8 +53,9 @@ typed in or not: which of both, is found from the references.
 Without --speaker nothing is changed: recheck looks whether everything that was
 played is as it was, and the exit status is 1 when something has drifted.
 
-The folder given with --out gets calibration.json, sheet.txt, recheck.json,
-recheck.txt and impulse-responses/; without --speaker only the recheck files.
+The folder given with --out gets calibration.json, sheet.txt, report.html,
+places.html, recheck.json, recheck.txt and impulse-responses/; without --speaker
+only the recheck files.
 
 Examples:
   ringtrue recheck rig.toml --against results/calibration.json --speaker Lss \
@@ -113,7 +117,9 @@ std::vector<std::string> to_play(const Rig& rig, const Calibration& against, con
 }
 
 std::vector<std::string> files_of(bool renewed) {
-  if (renewed) return {"impulse-responses", "sheet.txt", "recheck.txt", "recheck.json", "calibration.json"};
+  if (renewed)
+    return {"impulse-responses", "report.html",  "places.html",     "sheet.txt",
+            "recheck.txt",       "recheck.json", "calibration.json"};
   return {"recheck.txt", "recheck.json"};
 }
 
@@ -126,6 +132,7 @@ void publish(const OutputFolder& out, const Recheck& result, const std::string& 
     write_impulse_responses(folder / "impulse-responses", result.calibration.rig, result.positions);
     write_text_atomically(folder / "sheet.txt", format_sheet(result.calibration));
     write_text_atomically(folder / "calibration.json", format_calibration(result.calibration));
+    write_pages(folder);
   });
 }
 
@@ -169,8 +176,9 @@ int run(const CLI::App& command, RecheckOptions options) {
     Progress progress = progress_on_stderr();
     measurements = measure_source(rig, options.source, progress, microphone ? &microphone->response : nullptr);
   }
-  const Recheck result =
+  Recheck result =
       recheck(saved.calibration, saved.positions, measurements, named, played_speakers(rig, options.source.only));
+  result.calibration.date = options.date;
   const std::string json = format_recheck(result);
   const std::string text = format_recheck_sheet(result);
   if (out) publish(*out, result, text, json, !named.empty());
@@ -182,8 +190,7 @@ int run(const CLI::App& command, RecheckOptions options) {
 
 Command add_recheck_command(CLI::App& program) {
   const auto options = std::make_shared<RecheckOptions>();
-  CLI::App& command =
-      *program.add_subcommand("recheck", "after a move: its new values; or what has drifted");
+  CLI::App& command = *program.add_subcommand("recheck", "after a move: its new values; or what has drifted");
   command.add_option("rig", options->rig, "the rig")->option_text("RIG.toml")->required();
   command.add_option("--against", options->against, "the calibration that holds so far")
       ->option_text("calibration.json")
@@ -204,6 +211,7 @@ Command add_recheck_command(CLI::App& program) {
       ->group("Or a simulated room");
   command.add_option("--mic-response", options->mic_response, "as for calibrate: the same file as then")
       ->option_text("FILE");
+  add_date_option(command, options->date);
   command.add_flag("--overwrite", options->overwrite, "replace the results that are in the folder");
   command.add_flag("--json", options->json, "print the re-check as JSON instead of the table");
   command.footer(recheck_footer);

@@ -33,7 +33,7 @@ std::string describe(const Stimulus& stimulus) {
 
 std::string wav_name(std::size_t position) { return fmt::format("position{}.wav", position + 1); }
 
-void write_recording(const fs::path& path, const Recording& recording) {
+void write_take(const fs::path& path, const Recording& recording) {
   std::vector<std::vector<float>> channels{recording.microphone};
   if (!recording.loopback.empty()) channels.push_back(recording.loopback);
   write_wav(path, recording.sample_rate_hz, channels);
@@ -133,14 +133,14 @@ void TakesFolder::keep(const KeptTake& take, const Recording& recording) {
   std::ranges::sort(takes_, {}, &KeptTake::position);
   if (folder_.empty()) return;
   make_folder();
-  write_recording(folder_ / wav_name(take.position), recording);
+  write_take(folder_ / wav_name(take.position), recording);
   save();
 }
 
 void TakesFolder::keep_raw(std::size_t position, int attempt, const Recording& recording) const {
   if (folder_.empty()) return;
   make_folder();
-  write_recording(folder_ / fmt::format("position{}-attempt{}.wav", position + 1, attempt), recording);
+  write_take(folder_ / fmt::format("position{}-attempt{}.wav", position + 1, attempt), recording);
 }
 
 void TakesFolder::make_folder() const {

@@ -27,11 +27,6 @@ double arrival_doubt_ms(const SpeakerResult& sub) {
   return 2.0 * sub.measured.positions.front().arrival_uncertainty_ms.value_or(0.0);
 }
 
-/// -1 where the sub's polarity alone asks for the invert setting; an interface without one leaves it as it is.
-double arrival_sign(const Rig& rig, const SpeakerResult& sub) {
-  return rig.interface.polarity_switch && sub.measured.polarity == Polarity::inverted ? -1.0 : 1.0;
-}
-
 /// Where the variation over positions is judged: 20-80 Hz, as far as the sweeps of all members are flat.
 Band spread_band(const Rig& rig, std::span<const std::size_t> members) {
   Band band{Hertz{20.0}, Hertz{80.0}};
@@ -127,13 +122,22 @@ BassAlignmentResult result_of(const Rig& rig, const SubwooferGroup& group, const
 
 }  // namespace
 
-SubwooferGroup group_subwoofers(const Rig& rig, const BassMeasurement& bass, std::span<const SpeakerResult> speakers,
-                                std::optional<double> free_loss_db) {
-  SubwooferGroup group;
-  if (!rig.bass_management) return group;
-  for (std::size_t s = 0; s < speakers.size(); ++s) {
-    if (speakers[s].kind == SpeakerKind::sub && bass.speakers[s]) group.members.push_back(s);
+double arrival_sign(const Rig& rig, const SpeakerResult& sub) {
+  return rig.interface.polarity_switch && sub.measured.polarity == Polarity::inverted ? -1.0 : 1.0;
+}
+
+std::vector<std::size_t> redirected_subs(const Rig& rig, const BassMeasurement& bass) {
+  std::vector<std::size_t> subs;
+  for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
+    if (plays_lows_of_mains(rig, s) && bass.speakers[s]) subs.push_back(s);
   }
+  return subs;
+}
+
+SubwooferGroup group_subwoofers(const Rig& rig, const BassMeasurement& bass, std::vector<std::size_t> members,
+                                std::span<const SpeakerResult> speakers, std::optional<double> free_loss_db) {
+  SubwooferGroup group;
+  group.members = std::move(members);
   group.offsets.resize(group.members.size());
   if (group.members.size() < 2) return group;
   const std::span frequency_hz{bass.frequency_hz};

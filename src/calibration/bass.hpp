@@ -12,18 +12,25 @@
 
 namespace ringtrue {
 
-/// The subs that play the mains' lows, and what holds between them; no members where there is no bass management or no
-/// sub with settings.
+/// Subs that play one signal together, and what holds between them.
 struct SubwooferGroup {
   std::vector<std::size_t> members;      // speakers of the rig
   std::vector<SubwooferOffset> offsets;  // of each member, on top of arrival and measured polarity
   double sum_over_one_db = 0.0;          // 30-80 Hz at the listening position: all with offsets against one at 0 dB
   std::optional<std::array<double, 2>> spatial_variance_db2{};  // arriving together, and with the offsets
 };
+
+/// Those of the rig that get the mains' lows and were heard; none without bass management.
+[[nodiscard]] std::vector<std::size_t> redirected_subs(const Rig& rig, const BassMeasurement& bass);
+
+/// @param members       of the group, all heard; none: an empty group
 /// @param free_loss_db  output that evening out may cost (`even_out_subwoofers`); empty: all arrive together
 [[nodiscard]] SubwooferGroup group_subwoofers(const Rig& rig, const BassMeasurement& bass,
-                                              std::span<const SpeakerResult> speakers,
+                                              std::vector<std::size_t> members, std::span<const SpeakerResult> speakers,
                                               std::optional<double> free_loss_db);
+
+/// -1 where the sub's polarity alone asks for the invert setting; an interface without one leaves it as it is.
+[[nodiscard]] double arrival_sign(const Rig& rig, const SpeakerResult& sub);
 
 /// The crossover as the interface makes it: one frequency for all mains, or each main's own.
 struct CrossoverChoice {

@@ -13,6 +13,10 @@ constexpr double heard_loss_db = 0.05;
 constexpr double quiet_enough_db = 20.0;            // signal to noise of an octave; below, its level errs by up to 1 dB
 constexpr double half_octave = 1.4125375446227544;  // 10^0.15, IEC 61260-1
 
+bool is_heard_sub(const SpeakerResult& speaker) {
+  return speaker.kind == SpeakerKind::sub && speaker.settings.trim_db.has_value();
+}
+
 void add_lfe_gain_note(const Rig& rig, Findings& findings) {
   const double difference_db = rig.bass_management->lfe_gain_db - recorded_lfe_gain_db;
   if (std::abs(difference_db) < heard_loss_db) return;
@@ -22,10 +26,10 @@ void add_lfe_gain_note(const Rig& rig, Findings& findings) {
                                   rig.bass_management->lfe_gain_db)});
 }
 
-void check_headroom(const Rig& rig, const SubwooferGroup& group, Calibration& calibration) {
+void check_headroom(const Rig& rig, Calibration& calibration) {
   const SpeakerResult* loudest = nullptr;
-  for (const std::size_t s : group.members) {
-    const SpeakerResult& sub = calibration.speakers[s];
+  for (const SpeakerResult& sub : calibration.speakers) {
+    if (!is_heard_sub(sub)) continue;
     if (loudest == nullptr || *sub.settings.trim_db > *loudest->settings.trim_db) loudest = &sub;
   }
   if (loudest == nullptr) return;
@@ -68,10 +72,10 @@ void check_noise(const Rig& rig, const SpeakerResult& sub, Findings& findings) {
 
 }  // namespace
 
-void check_bass(const Rig& rig, const SubwooferGroup& group, Calibration& calibration) {
-  if (rig.bass_management && !group.members.empty()) {
-    add_lfe_gain_note(rig, calibration.findings);
-    check_headroom(rig, group, calibration);
+void check_bass(const Rig& rig, Calibration& calibration) {
+  if (rig.bass_management && std::ranges::any_of(calibration.speakers, is_heard_sub)) {
+    if (!mains_full_range(rig)) add_lfe_gain_note(rig, calibration.findings);
+    check_headroom(rig, calibration);
   }
   for (const SpeakerResult& speaker : calibration.speakers) {
     if (speaker.kind == SpeakerKind::sub && speaker.status == Status::ok)

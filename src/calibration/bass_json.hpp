@@ -12,6 +12,10 @@ namespace ringtrue::json {
 /// Fills in what `format_bass` adds to the rig's; calibrations from before it existed have nothing of it.
 void read_bass(const Reader& reader, Calibration& calibration);
 
+/// The top-level "lfe_only": an array of groups of subs.
+[[nodiscard]] Object format_lfe_groups(const std::vector<LfeGroupResult>& groups);
+[[nodiscard]] std::vector<LfeGroupResult> read_lfe_groups(const Reader& reader);
+
 [[nodiscard]] Object format_band_ends(const BandEnds& ends);
 [[nodiscard]] BandEnds read_band_ends(const Reader& reader);
 

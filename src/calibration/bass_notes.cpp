@@ -7,9 +7,11 @@
 namespace ringtrue {
 namespace {
 
-std::string labels_of(const BassAlignmentResult& bass) {
+using Subs = std::vector<BassAlignmentResult::Sub>;
+
+std::string labels_of(const Subs& subs) {
   std::string labels;
-  for (const auto& sub : bass.subs) labels += (labels.empty() ? "" : " and ") + sub.label;
+  for (const auto& sub : subs) labels += (labels.empty() ? "" : " and ") + sub.label;
   return labels;
 }
 
@@ -20,14 +22,13 @@ std::string shift_in_words(double shift_ms) {
 }
 
 /// What was done with each sub.
-std::string choice_in_words(const BassAlignmentResult& bass, const SubwooferGroup& group,
-                            const Calibration& calibration) {
+std::string choice_in_words(const Subs& subs, const SubwooferGroup& group, const Calibration& calibration) {
   std::string words;
-  for (std::size_t k = 0; k < bass.subs.size(); ++k) {
+  for (std::size_t k = 0; k < subs.size(); ++k) {
     const bool inverted = calibration.speakers[group.members[k]].settings.invert;
-    words += fmt::format("{}{} is set {} than by arrival alone and {}", k == 0 ? "" : ", ", bass.subs[k].label,
-                         shift_in_words(bass.subs[k].shift_ms), inverted ? "inverted" : "not inverted");
-    if (bass.subs[k].gain_db < 0.0) words += fmt::format(" ({:.1f} dB below the loudest)", -bass.subs[k].gain_db);
+    words += fmt::format("{}{} is set {} than by arrival alone and {}", k == 0 ? "" : ", ", subs[k].label,
+                         shift_in_words(subs[k].shift_ms), inverted ? "inverted" : "not inverted");
+    if (subs[k].gain_db < 0.0) words += fmt::format(" ({:.1f} dB below the loudest)", -subs[k].gain_db);
   }
   return words;
 }
@@ -39,9 +40,9 @@ std::string worst_in_words(const BassAlignmentResult& bass) {
 }
 
 /// How much the bass of several subs differs from one mic position to the next; nothing for one sub or one position.
-std::string variation_in_words(const BassAlignmentResult& bass) {
-  if (!bass.spatial_variance_db2) return "";
-  const auto& [together, as_set] = *bass.spatial_variance_db2;
+std::string variation_in_words(const std::optional<std::array<double, 2>>& variance_db2) {
+  if (!variance_db2) return "";
+  const auto& [together, as_set] = *variance_db2;
   return fmt::format(" Between the mic positions their level differs by {:.1f} dB (arriving together: {:.1f} dB).",
                      std::sqrt(as_set), std::sqrt(together));
 }
@@ -54,8 +55,19 @@ void add_subwoofer_note(const SubwooferGroup& group, Calibration& calibration) {
       {Severity::note, "subwoofer-alignment", bass.subs.size() == 1 ? std::optional{bass.subs[0].label} : std::nullopt,
        fmt::format("{}: so main and sub add up best over all mains and mic positions. From {:.0f} to {:.0f} Hz that "
                    "wins {:.1f} dB on average over arrival alone; {}.{}",
-                   choice_in_words(bass, group, calibration), bass.band_hz[0], bass.band_hz[1], bass.gain_db,
-                   worst_in_words(bass), variation_in_words(bass))});
+                   choice_in_words(bass.subs, group, calibration), bass.band_hz[0], bass.band_hz[1], bass.gain_db,
+                   worst_in_words(bass), variation_in_words(bass.spatial_variance_db2))});
+}
+
+void add_lfe_group_note(const SubwooferGroup& group, Calibration& calibration) {
+  const LfeGroupResult& lfe = calibration.lfe_groups.back();
+  calibration.findings.push_back(
+      {Severity::note, "subwoofer-alignment", std::nullopt,
+       fmt::format(
+           "{} play the LFE channel together, {:.1f} dB above each alone at the listening position: their trims "
+           "are lower by that. {}.{}",
+           labels_of(lfe.subs), group.sum_over_one_db, choice_in_words(lfe.subs, group, calibration),
+           variation_in_words(lfe.spatial_variance_db2))});
 }
 
 void add_phase_switch_note(double wins_db, Calibration& calibration) {
@@ -63,7 +75,7 @@ void add_phase_switch_note(double wins_db, Calibration& calibration) {
       {Severity::note, "subwoofer-alignment", std::nullopt,
        fmt::format("Main and sub would add up another {:.1f} dB better with {} the other way round, which this "
                    "interface cannot switch: turn the phase switch on the sub itself and measure again.",
-                   wins_db, labels_of(*calibration.bass_alignment))});
+                   wins_db, labels_of(calibration.bass_alignment->subs))});
 }
 
 }  // namespace ringtrue

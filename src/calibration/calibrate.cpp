@@ -15,6 +15,7 @@
 #include "crossover_check.hpp"
 #include "crossover_suggestion.hpp"
 #include "equalise.hpp"
+#include "lfe_only.hpp"
 #include "places.hpp"
 #include "ringtrue/alignment/delays.hpp"
 #include "ringtrue/alignment/trims.hpp"
@@ -124,7 +125,7 @@ void add_managed_polarity_note(const SpeakerResult& sub, Findings& findings) {
   if (sub.measured.polarity != Polarity::inverted) return;
   findings.push_back({Severity::note, "inverted-polarity", sub.label,
                       fmt::format("{} (output {}) by itself moves the opposite way to the mains. Nothing needs "
-                                  "rewiring: the polarity to type in was chosen for the best sum with them.",
+                                  "rewiring: the polarity to type in was chosen for the best sum.",
                                   sub.label, sub.output)});
 }
 
@@ -149,7 +150,7 @@ void add_polarity_finding(const Rig& rig, const SpeakerResult& speaker, Findings
 void add_polarity_findings(const Rig& rig, Calibration& calibration) {
   for (const SpeakerResult& speaker : calibration.speakers) {
     if (speaker.status == Status::silent || speaker.measured.positions.front().arrival_ms == std::nullopt) continue;
-    if (speaker.kind == SpeakerKind::sub && calibration.bass_alignment) {
+    if (set_by_sum(calibration, speaker)) {
       add_managed_polarity_note(speaker, calibration.findings);
     } else {
       add_polarity_finding(rig, speaker, calibration.findings);
@@ -200,16 +201,24 @@ void set_delays(const Rig& rig, std::span<const double> later_ms, Calibration& c
   }
 }
 
-/// What a speaker is set to against the mains: the interface raises a managed sub's LFE itself, and several subs
-/// together are as loud as one; an LFE-only sub plays +10.
-double above_mains_db(const Rig& rig, const SubwooferGroup& group, const SpeakerResult& speaker) {
-  constexpr double lfe_in_band_gain_db = 10.0;  // ITU-R BS.775-3, ATSC A/85:2013 (docs/alignment.md)
-  if (speaker.kind == SpeakerKind::main) return 0.0;
-  if (!rig.bass_management) return lfe_in_band_gain_db;
-  for (std::size_t k = 0; k < group.members.size(); ++k) {
-    if (rig.speakers[group.members[k]].label == speaker.label) return group.offsets[k].gain_db - group.sum_over_one_db;
-  }
-  return 0.0;
+/// Every sub of the rig that was heard, with those it plays together with.
+struct SubwooferGroups {
+  SubwooferGroup redirected;             // play the mains' lows
+  std::vector<SubwooferGroup> lfe_only;  // by LFE channel
+};
+
+/// What each speaker is set to against the mains: a redirected sub like a main, because the interface raises the LFE
+/// itself; one of the LFE alone higher by what the interface does not add. Several together are as loud as one.
+std::vector<double> above_mains_db(const Rig& rig, const SubwooferGroups& groups) {
+  std::vector<double> above_db(rig.speakers.size());
+  const auto add = [&](const SubwooferGroup& group, double together_db) {
+    for (std::size_t k = 0; k < group.members.size(); ++k) {
+      above_db[group.members[k]] = together_db + group.offsets[k].gain_db - group.sum_over_one_db;
+    }
+  };
+  add(groups.redirected, 0.0);
+  for (const SubwooferGroup& group : groups.lfe_only) add(group, lfe_above_mains_db(rig));
+  return above_db;
 }
 
 void add_trim_finding(const Rig& rig, const SpeakerResult& speaker, const Rounded& trim, Findings& findings) {
@@ -238,12 +247,14 @@ void add_headroom_note(const Rig& rig, const Calibration& calibration, Findings&
                                   lowered_db, lowered_db)});
 }
 
-void set_trims(const Rig& rig, const SubwooferGroup& group, Calibration& calibration) {
+void set_trims(const Rig& rig, const SubwooferGroups& groups, Calibration& calibration) {
+  const std::vector<double> above_db = above_mains_db(rig, groups);
   std::vector<std::optional<TrimInput>> inputs;
-  for (const SpeakerResult& speaker : calibration.speakers) {
+  for (std::size_t s = 0; s < calibration.speakers.size(); ++s) {
+    const SpeakerResult& speaker = calibration.speakers[s];
     const auto& level = speaker.measured.positions.front().level_db;
     inputs.push_back(speaker.status == Status::ok && level
-                         ? std::optional{TrimInput{equalised_level_db(speaker), above_mains_db(rig, group, speaker)}}
+                         ? std::optional{TrimInput{equalised_level_db(speaker), above_db[s]}}
                          : std::nullopt);
   }
   const auto trims = level_trims_db(inputs, {rig.interface.trim_range_db, rig.interface.trim_step_db});
@@ -263,22 +274,23 @@ void add_wiring_note(std::span<const PositionMeasurement> positions, Findings& f
                                   positions.size() == 1 ? "One mic spot" : "These mic spots")});
 }
 
-/// The subs with trims set. Several are evened out as far as no main is given up for that: from what costs most output
-/// to all arriving together, the first that strains nothing, or else the one that strains least.
-SubwooferGroup choose_group(const Rig& rig, const BassMeasurement& bass, Calibration& calibration) {
+/// The subs with trims set. Several that play the mains' lows are evened out as far as no main is given up for that:
+/// from what costs most output to all arriving together, the first that strains nothing, or else what strains least.
+SubwooferGroups choose_groups(const Rig& rig, const BassMeasurement& bass, Calibration& calibration) {
   constexpr std::array<std::optional<double>, 5> free_losses_db{2.0, 1.0, 0.0, -2.0, std::nullopt};
-  SubwooferGroup chosen;
+  SubwooferGroups chosen{.redirected = {}, .lfe_only = group_lfe_only(rig, bass, calibration.speakers)};
+  const std::vector<std::size_t> members = redirected_subs(rig, bass);
   double least_strain_db = std::numeric_limits<double>::infinity();
   for (const auto& free_loss_db : free_losses_db) {
-    SubwooferGroup group = group_subwoofers(rig, bass, calibration.speakers, free_loss_db);
+    SubwooferGroup group = group_subwoofers(rig, bass, members, calibration.speakers, free_loss_db);
     Calibration trial;
     trial.speakers = calibration.speakers;
-    set_trims(rig, group, trial);
+    set_trims(rig, {group, chosen.lfe_only}, trial);
     const bool no_choice = group.members.size() < 2;
     const double strain_db = no_choice ? 0.0 : strain_of_group(rig, bass, group, trial.speakers);
     if (strain_db < least_strain_db) {
       least_strain_db = strain_db;
-      chosen = std::move(group);
+      chosen.redirected = std::move(group);
     }
     if (least_strain_db == 0.0) break;
   }
@@ -300,10 +312,11 @@ std::vector<double> set_bass(const Rig& rig, std::span<const PositionMeasurement
   calibration.room.resonances = find_resonances(rig, bass, calibration.speakers);
   set_equalisers(rig, positions, options.correction, calibration);
   apply_equalisers(positions, calibration, bass);
-  const SubwooferGroup group = choose_group(rig, bass, calibration);
-  check_bass(rig, group, calibration);
-  std::vector<double> later_ms = align_group(rig, bass, group, calibration);
-  if (options.suggest_crossover) suggest_crossover(rig, bass, group, options.crossovers_hz, calibration);
+  const SubwooferGroups groups = choose_groups(rig, bass, calibration);
+  check_bass(rig, calibration);
+  std::vector<double> later_ms = align_group(rig, bass, groups.redirected, calibration);
+  align_lfe_only(rig, groups.lfe_only, calibration, later_ms);
+  if (options.suggest_crossover) suggest_crossover(rig, bass, groups.redirected, options.crossovers_hz, calibration);
   return later_ms;
 }
 

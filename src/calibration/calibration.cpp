@@ -30,6 +30,15 @@ bool has_settings(const SpeakerResult& speaker) {
   return speaker.status == Status::ok && speaker.settings.delay_ms && speaker.settings.trim_db;
 }
 
+bool set_by_sum(const Calibration& calibration, const SpeakerResult& speaker) {
+  const auto among = [&](const std::vector<BassAlignmentResult::Sub>& subs) {
+    return std::ranges::find(subs, speaker.label, &BassAlignmentResult::Sub::label) != subs.end();
+  };
+  if (calibration.bass_alignment && among(calibration.bass_alignment->subs)) return true;
+  return std::ranges::any_of(calibration.lfe_groups,
+                             [&](const LfeGroupResult& group) { return group.subs.size() > 1 && among(group.subs); });
+}
+
 bool needs_attention(const Findings& findings) {
   return std::ranges::any_of(findings, [](const Finding& finding) { return finding.severity != Severity::note; });
 }

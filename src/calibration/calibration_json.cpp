@@ -213,11 +213,13 @@ std::string format_calibration(const Calibration& calibration) {
   Object findings = Object::array();
   for (const auto& finding : calibration.findings) findings.push_back(format_finding(finding));
   const Object all{{"schema", schema},
+                   {"date", calibration.date.empty() ? Object{} : Object(calibration.date)},
                    {"rig", json::format_rig(calibration.rig)},
                    {"time_reference", name(calibration.time_reference)},
                    {"level_unit", level_unit(calibration.rig)},
                    {"speakers", std::move(speakers)},
                    {"bass_management", json::format_bass(calibration)},
+                   {"lfe_only", json::format_lfe_groups(calibration.lfe_groups)},
                    {"correction", json::format_correction(calibration.correction)},
                    {"locating", format_locating(calibration.locating)},
                    {"room", json::format_room(calibration.room)},
@@ -235,6 +237,7 @@ Calibration parse_calibration(std::string_view text, const std::string& text_nam
   reader.at("schema").require(reader.at("schema").text() == schema, '"' + std::string{schema} + '"');
 
   Calibration calibration;
+  if (const auto date = reader.find("date")) calibration.date = date->text();
   calibration.rig = json::read_rig(reader.at("rig"));
   calibration.time_reference =
       reader.at("time_reference").one_of({TimeReference::loopback, TimeReference::earliest_arrival});
@@ -246,6 +249,7 @@ Calibration parse_calibration(std::string_view text, const std::string& text_nam
     calibration.speakers.push_back(read_speaker(speaker, calibration));
   }
   if (const auto bass = reader.find("bass_management")) json::read_bass(*bass, calibration);
+  if (const auto groups = reader.find("lfe_only")) calibration.lfe_groups = json::read_lfe_groups(*groups);
   if (const auto locating = reader.find("locating")) calibration.locating = read_locating(*locating);
   if (const auto room = reader.find("room")) calibration.room = json::read_room(*room);
   for (const auto& finding : reader.at("findings").elements(most_findings)) {

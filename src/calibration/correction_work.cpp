@@ -42,8 +42,8 @@ Band corrected_band(const Rig& rig, std::size_t s, const NaturalEnds& ends) {
   const double crossover_hz = bass ? speaker.crossover_hz.value_or(bass->crossover_hz) : 0.0;
   double low = std::max({flat.low.value(), rig.interface.eq_frequency_range_hz[0], 0.8 * ends.low_hz});
   double high = std::min({flat.high.value(), rig.interface.eq_frequency_range_hz[1], highest_corrected_hz});
-  if (!is_sub && bass) low = std::max(low, 0.7 * crossover_hz);
-  if (is_sub) high = std::min(high, bass ? 1.6 * crossover_hz : 150.0);
+  if (!is_sub && !mains_full_range(rig)) low = std::max(low, 0.7 * crossover_hz);
+  if (is_sub) high = std::min(high, plays_lows_of_mains(rig, s) ? 1.6 * crossover_hz : 150.0);
   if (is_sub && ends.high_hz > 0.0) high = std::min(high, 1.1 * ends.high_hz);
   return {Hertz{low}, Hertz{std::max(low, high)}};
 }

@@ -24,7 +24,7 @@ std::string sub_words(const SpeakerResult& sub, double crossover_hz) {
 }  // namespace
 
 void add_crossover_notes(const Rig& rig, Calibration& calibration) {
-  if (!rig.bass_management) return;
+  if (mains_full_range(rig)) return;
   double highest_hz = 0.0;
   const auto note = [&](const SpeakerResult& speaker, const std::string& words) {
     calibration.findings.push_back({Severity::note, "crossover-unsuitable", speaker.label, words});
@@ -36,8 +36,9 @@ void add_crossover_notes(const Rig& rig, Calibration& calibration) {
     highest_hz = std::max(highest_hz, crossover_hz);
     if (main.measured.band_ends.low_10_db_hz.value_or(0.0) > crossover_hz) note(main, main_words(main, crossover_hz));
   }
-  for (const SpeakerResult& sub : calibration.speakers) {
-    if (sub.kind != SpeakerKind::sub) continue;
+  for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
+    if (!plays_lows_of_mains(rig, s)) continue;
+    const SpeakerResult& sub = calibration.speakers[s];
     if (sub.measured.band_ends.high_10_db_hz.value_or(1e9) < highest_hz) note(sub, sub_words(sub, highest_hz));
   }
 }

@@ -95,24 +95,35 @@ double over_mains(std::span<const BassPair> pairs, const Judge& judge) {
   return sum / weights;
 }
 
+/// Those of the pairs whose mains are in question.
+std::vector<BassPair> pairs_of(const BassPairs& all, std::span<const std::size_t> mains) {
+  std::vector<BassPair> result;
+  for (std::size_t m = 0; m < all.mains.size(); ++m) {
+    if (std::ranges::find(mains, all.mains[m]) != mains.end()) result.push_back(all.pairs[m]);
+  }
+  return result;
+}
+
+/// @param mains  those that get this crossover and are judged; the sub is set for all
 Trial try_crossover(const Rig& rig, const BassMeasurement& bass, const SubwooferGroup& group,
-                    std::span<const SpeakerResult> speakers, double crossover_hz) {
-  const CrossoverChoice choice{rig.bass_management->slope, std::vector<double>(rig.speakers.size(), crossover_hz)};
+                    std::span<const SpeakerResult> speakers, std::span<const std::size_t> mains, double crossover_hz) {
+  CrossoverChoice choice = crossover_of(rig);
+  for (const std::size_t s : mains) choice.frequency_hz[s] = crossover_hz;
   const BassPairs around = pair_mains(rig, bass, group, choice, speakers);
-  const BassAlignment alignment = align_bass(around.pairs, allowed_shifts(rig, group, speakers, crossover_hz));
+  double lowest_crossover_hz = crossover_hz;
+  for (const std::size_t s : around.mains) lowest_crossover_hz = std::min(lowest_crossover_hz, choice.frequency_hz[s]);
+  const BassAlignment alignment = align_bass(around.pairs, allowed_shifts(rig, group, speakers, lowest_crossover_hz));
   const BassPairs wide = pair_mains(rig, bass, group, choice, speakers, smooth_over);
-  return {crossover_hz, over_mains(around.pairs, [&](const BassPair& pair) { return shortfall_db(pair, alignment); }),
-          over_mains(wide.pairs, [&](const BassPair& pair) { return roughness_db(pair, alignment); })};
+  return {crossover_hz,
+          over_mains(pairs_of(around, mains), [&](const BassPair& pair) { return shortfall_db(pair, alignment); }),
+          over_mains(pairs_of(wide, mains), [&](const BassPair& pair) { return roughness_db(pair, alignment); })};
 }
 
 /// Where the mains' level in the room is 3 dB down, the middle one of them: any single one may be a dip of the room.
 /// 0 where most play lower than was measured.
-double mains_low_end_hz(std::span<const SpeakerResult> speakers) {
+double mains_low_end_hz(std::span<const SpeakerResult> speakers, std::span<const std::size_t> mains) {
   std::vector<double> low_ends;
-  for (const SpeakerResult& speaker : speakers) {
-    if (speaker.kind != SpeakerKind::main || speaker.status != Status::ok) continue;
-    low_ends.push_back(speaker.measured.band_ends.low_3_db_hz.value_or(0.0));
-  }
+  for (const std::size_t s : mains) low_ends.push_back(speakers[s].measured.band_ends.low_3_db_hz.value_or(0.0));
   return median(std::move(low_ends));
 }
 
@@ -151,36 +162,77 @@ std::string in_words(const Trial& trial) {
                      trial.shortfall_db, trial.roughness_db);
 }
 
-void add_note(const CrossoverSuggestion& suggestion, double now_hz, Findings& findings) {
-  const auto& tried = suggestion.tried;
-  const auto chosen = std::ranges::find(tried, suggestion.crossover_hz, &Trial::crossover_hz);
+/// "" for all mains, or "for Ls and Rs ".
+std::string for_whom(std::span<const std::string> labels) {
+  std::string words;
+  for (const std::string& label : labels) words += (words.empty() ? "for " : " and ") + label;
+  return words.empty() ? words : words + ' ';
+}
+
+/// @param whom   "for Ls and Rs ", or "" where it is for all mains
+/// @param where  the key of the rig that says it
+void add_note(const std::vector<Trial>& tried, double chosen_hz, double now_hz, const std::string& whom,
+              const char* where, Findings& findings) {
+  const auto chosen = std::ranges::find(tried, chosen_hz, &Trial::crossover_hz);
   const auto now = std::ranges::find(tried, now_hz, &Trial::crossover_hz);
   const std::string of_all =
       fmt::format("Of the crossovers from {:g} to {:g} Hz", tried.front().crossover_hz, tried.back().crossover_hz);
-  const std::string stays = fmt::format("{} none is clearly better than {}: leave it.", of_all, in_words(*chosen));
+  const std::string stays =
+      fmt::format("{} {}none is clearly better than {}: leave it.", of_all, whom, in_words(*chosen));
   const std::string moves = fmt::format(
-      "{}, {} is the best choice here; now it is {}. To use it, set it in the interface and as crossover_hz in the "
-      "rig, "
-      "and calibrate again from the same recordings.",
-      of_all, in_words(*chosen), in_words(*now));
-  findings.push_back(
-      {Severity::note, "crossover-suggestion", std::nullopt, suggestion.crossover_hz == now_hz ? stays : moves});
+      "{}, {} is the best choice {}here; now it is {}. To use it, set it in the interface and as crossover_hz {}, and "
+      "calibrate again from the same recordings.",
+      of_all, in_words(*chosen), whom, in_words(*now), where);
+  findings.push_back({Severity::note, "crossover-suggestion", std::nullopt, chosen_hz == now_hz ? stays : moves});
+}
+
+/// Mains that share a crossover: the first group those without one of their own (it may have no members).
+struct Sharing {
+  double now_hz;
+  std::vector<std::size_t> mains;
+};
+
+std::vector<Sharing> groups_of(const Rig& rig, std::span<const std::size_t> mains) {
+  std::vector<Sharing> groups{{rig.bass_management->crossover_hz, {}}};
+  for (const std::size_t s : mains) {
+    const auto& own_hz = rig.speakers[s].crossover_hz;
+    const auto is_its = [&](const Sharing& group) { return group.now_hz == own_hz; };
+    auto group = own_hz ? std::find_if(groups.begin() + 1, groups.end(), is_its) : groups.begin();
+    if (group == groups.end()) group = groups.insert(group, {*own_hz, {}});
+    group->mains.push_back(s);
+  }
+  return groups;
 }
 
 }  // namespace
 
 void suggest_crossover(const Rig& rig, const BassMeasurement& bass, const SubwooferGroup& group,
                        std::span<const double> offered_hz, Calibration& calibration) {
-  if (group.members.empty() || pair_mains(rig, bass, group, crossover_of(rig), calibration.speakers).mains.empty()) {
-    return;
+  if (group.members.empty()) return;
+  const auto mains = pair_mains(rig, bass, group, crossover_of(rig), calibration.speakers).mains;
+  if (mains.empty()) return;
+  const auto groups = groups_of(rig, mains);
+  CrossoverSuggestion suggestion{rig.bass_management->crossover_hz, {}};
+  for (const Sharing& sharing : groups) {
+    if (sharing.mains.empty()) continue;
+    std::vector<Trial> tried;
+    for (const double at_hz : frequencies_to_try(offered_hz, sharing.now_hz)) {
+      tried.push_back(try_crossover(rig, bass, group, calibration.speakers, sharing.mains, at_hz));
+    }
+    const double at_hz = chosen_hz(tried, mains_low_end_hz(calibration.speakers, sharing.mains), sharing.now_hz);
+    std::vector<std::string> labels;
+    for (const std::size_t s : sharing.mains) labels.push_back(rig.speakers[s].label);
+    const bool is_rigs = &sharing == &groups.front();
+    const bool are_all = sharing.mains.size() == mains.size();
+    add_note(tried, at_hz, sharing.now_hz, are_all ? "" : for_whom(labels),
+             is_rigs ? "of [bass_management] in the rig" : "of these speakers in the rig", calibration.findings);
+    if (is_rigs) {
+      suggestion.crossover_hz = at_hz;
+      suggestion.tried = std::move(tried);
+    } else {
+      suggestion.own.push_back({std::move(labels), at_hz, std::move(tried)});
+    }
   }
-  CrossoverSuggestion suggestion;
-  const double now_hz = rig.bass_management->crossover_hz;
-  for (const double at_hz : frequencies_to_try(offered_hz, now_hz)) {
-    suggestion.tried.push_back(try_crossover(rig, bass, group, calibration.speakers, at_hz));
-  }
-  suggestion.crossover_hz = chosen_hz(suggestion.tried, mains_low_end_hz(calibration.speakers), now_hz);
-  add_note(suggestion, now_hz, calibration.findings);
   calibration.crossover_suggestion = std::move(suggestion);
 }
 

@@ -96,7 +96,7 @@ RingResponses expected_ring(const Calibration& calibration, const RingResponses&
     ring[s] = filtered(*plain[s], filters.high, rate_hz);
     if (crossover != CrossoverState::on) continue;
     for (std::size_t k = 0; k < ring.size(); ++k) {
-      if (!plain[k] || !is_sub(rig, k)) continue;
+      if (!plain[k] || !plays_lows_of_mains(rig, k)) continue;
       add(filtered(*plain[k], filters.low, rate_hz), rig.speakers[k].band, rig.speakers[s].band, *ring[s]);
     }
   }
@@ -107,7 +107,7 @@ CrossoverState find_crossover_state(const Calibration& calibration, const RingRe
                                     const RingResponses& now) {
   const Rig& rig = calibration.rig;
   bool any_sub = false;
-  for (std::size_t s = 0; s < before.size(); ++s) any_sub = any_sub || (is_sub(rig, s) && before[s]);
+  for (std::size_t s = 0; s < before.size(); ++s) any_sub = any_sub || (plays_lows_of_mains(rig, s) && before[s]);
   if (!rig.bass_management || !any_sub) return CrossoverState::none;
   CrossoverState best = CrossoverState::off;
   double least = misfit(calibration, expected_ring(calibration, before, best), now);
@@ -129,7 +129,7 @@ std::optional<double> bass_sum_db(const Calibration& calibration, const RingResp
   ArrivedResponse sum = state == CrossoverState::off ? filtered(*ring[main], filters.high, rate_hz) : *ring[main];
   bool any = state == CrossoverState::on;
   for (std::size_t k = 0; k < ring.size() && state != CrossoverState::on; ++k) {
-    if (!ring[k] || !is_sub(rig, k)) continue;
+    if (!ring[k] || !plays_lows_of_mains(rig, k)) continue;
     add(filtered(*ring[k], filters.low, rate_hz), rig.speakers[k].band, rig.speakers[main].band, sum);
     any = true;
   }

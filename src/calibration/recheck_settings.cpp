@@ -186,8 +186,7 @@ void renew_settings(const Calibration& fresh, std::span<const PositionMeasuremen
       speaker.settings = {};
       continue;
     }
-    const bool managed = speaker.kind == SpeakerKind::sub && fresh.bass_alignment;
-    if (managed || speaker.measured.polarity != Polarity::unsure)
+    if (set_by_sum(fresh, fresh.speakers[s]) || speaker.measured.polarity != Polarity::unsure)
       speaker.settings.invert = fresh.speakers[s].settings.invert;
   }
   set_values({&Settings::delay_ms, interface.delay_range_ms, interface.delay_step_ms, "delay", "ms", 2}, named,

@@ -47,6 +47,7 @@ Object format_speaker(const Speaker& speaker) {
                 {"kind", name(speaker.kind)},
                 {"band_hz", exact(std::array{speaker.band.low.value(), speaker.band.high.value()})}};
   if (speaker.crossover_hz) object["crossover_hz"] = *speaker.crossover_hz;
+  if (speaker.lfe_only) object["lfe_only"] = true;
   if (speaker.nominal) {
     object["azimuth_deg"] = speaker.nominal->azimuth_deg + 0.0;
     object["elevation_deg"] = speaker.nominal->elevation_deg + 0.0;
@@ -107,12 +108,14 @@ std::optional<Direction> read_nominal(const Reader& reader) {
 Speaker read_speaker(const Reader& reader) {
   const auto band = range(reader.at("band_hz"));
   const auto crossover = reader.find("crossover_hz");
+  const auto lfe_only = reader.find("lfe_only");
   return {.label = reader.at("label").text(),
           .output = reader.at("output").integer(1, most_outputs),
           .kind = reader.at("kind").one_of({SpeakerKind::main, SpeakerKind::sub}),
           .band = {Hertz{band[0]}, Hertz{band[1]}},
           .crossover_hz = crossover ? std::optional{positive(*crossover)} : std::nullopt,
-          .nominal = read_nominal(reader)};
+          .nominal = read_nominal(reader),
+          .lfe_only = lfe_only && lfe_only->boolean()};
 }
 
 std::vector<Speaker> read_speakers(const Reader& reader) {

@@ -108,7 +108,7 @@ std::vector<Found> find_departures(const Calibration& against, const PositionMea
       found[s] = by_measures(speaker, now.speakers[s], against.rig);
     }
     const bool filtered = ring.crossover == CrossoverState::mains_only || ring.crossover == CrossoverState::on;
-    if (filtered && speaker.kind == SpeakerKind::sub) allow_for_bass_management(against.rig, found[s]);
+    if (filtered && plays_lows_of_mains(against.rig, s)) allow_for_bass_management(against.rig, found[s]);
   }
   return found;
 }
@@ -289,7 +289,9 @@ Ring ring_of(const Calibration& against, const PositionMeasurement* before, cons
 /// The LFE's extra gain counts as right where the interface's bass management was active.
 void allow_for_lfe_gain(const Calibration& against, const Ring& ring, const CommonOffset& level,
                         std::vector<Found>& found) {
-  if (ring.crossover != CrossoverState::on && ring.crossover != CrossoverState::mains_only) return;
+  if (!against.rig.bass_management) return;
+  const bool active = ring.crossover == CrossoverState::on || ring.crossover == CrossoverState::mains_only;
+  if (!active && !mains_full_range(against.rig)) return;
   const double gain_db = against.rig.bass_management->lfe_gain_db;
   for (std::size_t s = 0; s < found.size(); ++s) {
     if (against.speakers[s].kind != SpeakerKind::sub || !found[s].heard) continue;

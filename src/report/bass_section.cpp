@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <optional>
 
+#include "lfe_words.hpp"
 #include "ringtrue/report/text_layout.hpp"
 
 namespace ringtrue {
@@ -28,7 +29,7 @@ std::string poorest(const SpeakerResult& speaker) {
 
 std::string crossover(const Calibration& calibration, std::size_t speaker) {
   const auto& bass = calibration.rig.bass_management;
-  if (!bass || calibration.speakers[speaker].kind == SpeakerKind::sub) return "";
+  if (mains_full_range(calibration.rig) || calibration.speakers[speaker].kind == SpeakerKind::sub) return "";
   return fmt::format("{:g}", calibration.rig.speakers[speaker].crossover_hz.value_or(bass->crossover_hz));
 }
 
@@ -43,10 +44,12 @@ std::string row(const Calibration& calibration, std::size_t s) {
 }
 
 std::string lfe_words(const Calibration& calibration) {
-  if (!calibration.lfe_peak_dbfs) return "";
-  return text::wrapped(
-      fmt::format("LFE at full scale, raised by {:g} dB, needs {:+.1f} dB full scale at the sub's output.",
-                  calibration.rig.bass_management->lfe_gain_db, *calibration.lfe_peak_dbfs));
+  const std::string alone = lfe_only_words(calibration);
+  std::string words = alone.empty() ? "" : text::wrapped(text::printable(alone));
+  if (!calibration.lfe_peak_dbfs) return words;
+  return words + text::wrapped(fmt::format(
+                     "LFE at full scale, raised by {:g} dB, needs {:+.1f} dB full scale at the sub's output.",
+                     calibration.rig.bass_management->lfe_gain_db, *calibration.lfe_peak_dbfs));
 }
 
 }  // namespace

@@ -45,8 +45,7 @@ Columns fit_columns(const Calibration& calibration) {
 
 /// A sub that was aligned with the mains has the polarity of the best sum, whatever it measured.
 bool doubtful_polarity(const Calibration& calibration, const SpeakerResult& speaker) {
-  const bool by_sum = speaker.kind == SpeakerKind::sub && calibration.bass_alignment;
-  return !by_sum && has_settings(speaker) && speaker.measured.polarity == Polarity::unsure;
+  return !set_by_sum(calibration, speaker) && has_settings(speaker) && speaker.measured.polarity == Polarity::unsure;
 }
 
 /// The value with these decimals, never "-0.0"; in powers of ten where that would burst the column.

@@ -5,6 +5,17 @@
 
 namespace ringtrue {
 
+bool plays_lows_of_mains(const Rig& rig, std::size_t speaker) {
+  return rig.bass_management && rig.speakers[speaker].kind == SpeakerKind::sub && !rig.speakers[speaker].lfe_only;
+}
+
+bool mains_full_range(const Rig& rig) {
+  const auto is_sub = [](const Speaker& speaker) { return !is_main(speaker); };
+  const auto redirected = [](const Speaker& speaker) { return !is_main(speaker) && !speaker.lfe_only; };
+  return !rig.bass_management ||
+         (std::ranges::any_of(rig.speakers, is_sub) && std::ranges::none_of(rig.speakers, redirected));
+}
+
 std::vector<std::size_t> by_output(const Rig& rig) {
   std::vector<std::size_t> order(rig.speakers.size());
   std::iota(order.begin(), order.end(), std::size_t{0});

@@ -115,6 +115,7 @@ std::string format_speakers(const Rig& rig) {
               entry("kind", toml_string(name(speaker.kind)), "") +
               entry("band_hz", list(std::array{speaker.band.low.value(), speaker.band.high.value()}), "");
     if (speaker.crossover_hz) result += entry("crossover_hz", text_of(*speaker.crossover_hz), "");
+    if (speaker.lfe_only) result += entry("lfe_only", "true", "gets no lows of the mains");
     if (speaker.nominal) {
       result += entry("azimuth_deg", text_of(speaker.nominal->azimuth_deg), "its own place: positive to the left") +
                 entry("elevation_deg", text_of(speaker.nominal->elevation_deg), "positive up");

@@ -43,6 +43,7 @@ inline constexpr TextRule label{"label", 1, 32, "\"L\""};
 inline constexpr NumberRule output{"output", 1.0, most_outputs, "", "1"};
 inline constexpr TextRule kind{"kind", 1, 16, "\"main\""};
 inline constexpr NumberRule band{"band_hz", 1.0, 96'000.0, "Hz", "[50, 20000]"};
+inline constexpr std::string_view lfe_only = "lfe_only";
 inline constexpr NumberRule azimuth{"azimuth_deg", -180.0, 180.0, "degrees", "30"};
 inline constexpr NumberRule elevation{"elevation_deg", -90.0, 90.0, "degrees", "0"};
 
@@ -56,8 +57,8 @@ inline constexpr std::array<std::string_view, 12> interface_keys{
     eq_gain_range.key, eq_gain_step.key, eq_q_range.key, eq_frequency_range.key, polarity_switch, loopback_output.key};
 inline constexpr std::array<std::string_view, 1> microphone_keys{full_scale_spl.key};
 inline constexpr std::array<std::string_view, 3> bass_keys{crossover.key, lfe_gain.key, slope.key};
-inline constexpr std::array<std::string_view, 7> speaker_keys{label.key,     output.key,  kind.key,     band.key,
-                                                              crossover.key, azimuth.key, elevation.key};
+inline constexpr std::array<std::string_view, 8> speaker_keys{label.key,     output.key,  kind.key,      band.key,
+                                                              crossover.key, azimuth.key, elevation.key, lfe_only};
 inline constexpr std::array<std::string_view, 1> position_keys{offset.key};
 
 inline constexpr TableSchema top_table{"", top_keys};

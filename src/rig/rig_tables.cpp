@@ -89,6 +89,15 @@ std::optional<double> read_own_crossover(const TableReader& table, SpeakerKind k
   return frequency_hz;
 }
 
+/// Whether a sub is left out of the bass management.
+bool read_lfe_only(const TableReader& table, SpeakerKind kind) {
+  bool result = false;
+  if (table.read(rig_schema::lfe_only, result) && kind == SpeakerKind::main) {
+    table.refuse(rig_schema::lfe_only, "a main is no LFE output", "write it with the sub that plays the LFE alone");
+  }
+  return result;
+}
+
 /// Where a speaker belongs that has a place of its own: an azimuth, and an elevation unless it is level with the ear.
 std::optional<Direction> read_nominal(const TableReader& table) {
   Direction direction;
@@ -167,6 +176,7 @@ Speaker read_speaker(const TableReader& table, double sample_rate_hz) {
   result.band = read_band(table, result.kind, sample_rate_hz);
   result.crossover_hz = read_own_crossover(table, result.kind);
   result.nominal = read_nominal(table);
+  result.lfe_only = read_lfe_only(table, result.kind);
   return result;
 }
 

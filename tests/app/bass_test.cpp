@@ -34,8 +34,8 @@ TEST_CASE("calibrate aligns the sub with the mains and suggests a crossover, the
   write_file(folder.path() / "rig.toml", bass_rig);
   write_file(folder.path() / "room.toml", bass_room);
   const std::string command = "calibrate rig.toml --virtual room.toml --sweep-seconds 1 --suggest-crossover --json";
-  const Outcome one = run_program(folder.path(), command + " --out one --threads 1");
-  const Outcome two = run_program(folder.path(), command + " --out two --threads 2");
+  const Outcome one = run_program(folder.path(), command + " --date 2026-03-01 --out one --threads 1");
+  const Outcome two = run_program(folder.path(), command + " --date 2026-03-01 --out two --threads 2");
   REQUIRE(one.error == "");
   CHECK(one.status == 0);  // a suggestion is a note
   CHECK(one.out == two.out);
@@ -48,4 +48,12 @@ TEST_CASE("calibrate aligns the sub with the mains and suggests a crossover, the
   const std::string page = content_of(folder.path() / "one" / "report.html");
   CHECK(page.find("R with the sub, crossover 90 Hz: ") != std::string::npos);
   CHECK(page == content_of(folder.path() / "two" / "report.html"));
+  CHECK(page.find("Measured 2026-03-01") != std::string::npos);
+  run_program(folder.path(), "export one/calibration.json --as html --out later.html");
+  CHECK(content_of(folder.path() / "later.html") == page);
+  CHECK(run_program(folder.path(), "history . --by-name").out ==
+        "2026-03-01  one: good\n2026-03-01  two: good\n    no setting changed\n");
+  const Outcome no_date = run_program(folder.path(), command + " --date 2026-02-30 --out three");
+  CHECK(no_date.status == 2);
+  CHECK(no_date.error.find("--date") != std::string::npos);
 }

@@ -244,6 +244,114 @@ TEST_CASE("two subs that play together are as loud as one") {
   CHECK_FALSE(finding(two, "subwoofer-alignment")->speaker);
 }
 
+TEST_CASE("two subs that play the LFE alone are together 10 dB above a main, one LFE channel or no bass management") {
+  // Same place, same response: in phase they are 6.02 dB louder than one (closed form). One alone plays 10 dB above the
+  // mains (ITU-R BS.775-3, ATSC A/85), each of two 3.98 dB; trims are at most 0, so the mains are the lower ones.
+  const Heard sub{.arrival_ms = 5.0, .really_ms = 5.0};
+  const auto above_main_db = [&](const Rig& rig, std::size_t s) {
+    std::vector<Heard> heard(3, near_main);
+    heard.resize(rig.speakers.size(), sub);
+    const Calibration result = calibrated(rig, heard);
+    CHECK(std::abs(settled_ms(result, heard, s) - settled_ms(result, heard, 0)) < 0.011);
+    return *result.speakers[s].settings.trim_db - *result.speakers[0].settings.trim_db;
+  };
+  Rig rig = bass_rig(2);
+  rig.bass_management.reset();
+  CHECK(std::abs(above_main_db(rig, 3) - 3.98) <= 0.1);
+  CHECK(std::abs(above_main_db(rig, 4) - 3.98) <= 0.1);
+  Rig one = bass_rig(1);
+  one.bass_management.reset();
+  CHECK(std::abs(above_main_db(one, 3) - 10.0) <= 0.1);
+
+  rig.layout = "22.2";  // two LFE channels, each recorded 10 dB down
+  rig.speakers[4].label = "LFE2";
+  CHECK(std::abs(above_main_db(rig, 3) - 10.0) <= 0.1);
+  CHECK(std::abs(above_main_db(rig, 4) - 10.0) <= 0.1);
+}
+
+TEST_CASE("subs of the LFE alone are evened out over the mic positions, and nobody waits longer than they must") {
+  // Two positions at which the second sub arrives 4 ms earlier and 4 ms later than the first: together they cancel at
+  // 125 Hz and its odd multiples, at the listening position they add up.
+  Rig rig = bass_rig(2);
+  rig.bass_management.reset();
+  rig.positions.resize(2);
+  const Cascade low = butterworth_low_pass(4, Hertz{150.0}, Hertz{rate_hz});
+  const Heard first{.filter = low};
+  const std::vector<PositionMeasurement> positions{
+      position_of({near_main, near_main, near_main, first, first}),
+      position_of({near_main, near_main, near_main, first, {.arrival_ms = 11.0, .really_ms = 11.0, .filter = low}})};
+  const Calibration result = calibrate(rig, positions);
+  REQUIRE(result.lfe_groups.size() == 1);
+  const LfeGroupResult& group = result.lfe_groups[0];
+  REQUIRE(group.spatial_variance_db2);
+  CHECK((*group.spatial_variance_db2)[1] < (*group.spatial_variance_db2)[0]);
+  REQUIRE(group.subs.size() == 2);
+  CHECK(std::min(group.subs[0].shift_ms, group.subs[1].shift_ms) == 0.0);
+  CHECK(finding(result, "subwoofer-alignment")->message.starts_with("LFE and Sub2 play the LFE channel together, "));
+}
+
+TEST_CASE("a sub of the LFE alone beside one that plays the mains' lows goes by its arrival") {
+  Rig rig = bass_rig(2);
+  rig.speakers[3].lfe_only = true;
+  const std::vector<Heard> heard{near_main, far_main, near_main, {.really_ms = 9.0}, {.really_ms = 7.0}};
+  const Calibration result = calibrated(rig, heard);
+  REQUIRE(result.bass_alignment);
+  REQUIRE(result.bass_alignment->subs.size() == 1);
+  CHECK(result.bass_alignment->subs[0].label == "Sub2");
+  CHECK(std::abs(settled_ms(result, heard, 4) - settled_ms(result, heard, 0)) < 0.06);
+  // Where it was measured to arrive, 5 ms, not where its impulse is: no sum tells.
+  CHECK(std::abs(5.0 + *result.speakers[3].settings.delay_ms - settled_ms(result, heard, 0)) < 0.011);
+  REQUIRE(result.lfe_groups.size() == 1);
+  CHECK(result.lfe_groups[0].subs.size() == 1);
+  // The interface raises the LFE by its 10 dB: by its trim it is as loud as the mains; of 4 dB, the trim makes up
+  // for 6.
+  CHECK(std::abs(*result.speakers[3].settings.trim_db - *result.speakers[0].settings.trim_db) <= 0.1);
+  rig.bass_management->lfe_gain_db = 4.0;
+  const Calibration less = calibrated(rig, heard);
+  CHECK(std::abs(*less.speakers[3].settings.trim_db - *less.speakers[0].settings.trim_db - 6.0) <= 0.1);
+}
+
+TEST_CASE("where every sub plays the LFE alone, mains stay full range and no crossover is judged") {
+  Rig rig = bass_rig();
+  rig.speakers[3].lfe_only = true;
+  const Cascade small = butterworth_high_pass(4, Hertz{130.0}, Hertz{rate_hz});
+  const Calibration result =
+      calibrated(rig, {{.filter = small}, near_main, near_main, Heard{}}, {.suggest_crossover = true});
+  CHECK_FALSE(result.bass_alignment);
+  CHECK_FALSE(result.bass_picture);
+  CHECK_FALSE(result.crossover_suggestion);
+  CHECK(finding(result, "crossover-unsuitable") == nullptr);
+  CHECK(finding(result, "lfe-gain") == nullptr);
+  CHECK(result.lfe_peak_dbfs);
+}
+
+TEST_CASE("a crossover is suggested for each group of mains that has one of its own") {
+  // Two full-range mains, and a small one that ends at 130 Hz and has a crossover of its own, too low.
+  Rig rig = bass_rig();
+  rig.speakers[2].crossover_hz = 60.0;
+  const Cascade small = butterworth_high_pass(4, Hertz{130.0}, Hertz{rate_hz});
+  const Calibration result =
+      calibrated(rig, {near_main, near_main, {.arrival_ms = 4.0, .really_ms = 4.0, .filter = small}, Heard{}},
+                 {.suggest_crossover = true, .crossovers_hz = {40.0, 80.0, 120.0, 160.0}});
+  REQUIRE(result.crossover_suggestion);
+  CHECK(result.crossover_suggestion->crossover_hz == 80.0);  // as it is
+  CHECK(result.crossover_suggestion->tried.size() == 4);
+  REQUIRE(result.crossover_suggestion->own.size() == 1);
+  const CrossoverSuggestion::Group& own = result.crossover_suggestion->own[0];
+  CHECK(own.mains == std::vector<std::string>{"C"});
+  CHECK(own.crossover_hz == 160.0);  // the only one above its low end
+  CHECK(own.tried.size() == 5);      // its own 60 Hz, too
+  std::vector<std::string> notes;
+  for (const Finding& note : result.findings) {
+    if (note.code == "crossover-suggestion") notes.push_back(note.message);
+  }
+  REQUIRE(notes.size() == 2);
+  CHECK(notes[0].find("for L and R none is clearly better than 80 Hz") != std::string::npos);
+  CHECK(notes[1].find(", 160 Hz (") != std::string::npos);
+  CHECK(notes[1].find("is the best choice for C here; now it is 60 Hz") != std::string::npos);
+  CHECK(notes[1].find("as crossover_hz of these speakers in the rig") != std::string::npos);
+}
+
 TEST_CASE("a main with its own crossover is judged with it") {
   // A sub that stops at 90 Hz falls off before an own crossover of 160 Hz, and its low-pass makes it late there.
   Rig rig = bass_rig();

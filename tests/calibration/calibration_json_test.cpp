@@ -48,8 +48,8 @@ const std::string remedy = "; use a calibration.json that this program wrote";
 TEST_CASE("calibration JSON has the contract's keys in a fixed order") {
   // Source: the outward contract, calibration.json; "kind", "locating" and uncertainties are additions.
   const Json json = written(test::example_calibration());
-  CHECK(keys(json) == Keys{"schema", "rig", "time_reference", "level_unit", "speakers", "bass_management", "correction",
-                           "locating", "room", "findings"});
+  CHECK(keys(json) == Keys{"schema", "date", "rig", "time_reference", "level_unit", "speakers", "bass_management",
+                           "lfe_only", "correction", "locating", "room", "findings"});
   CHECK(json["schema"] == "ringtrue.calibration/1");
   const Json& speaker = json["speakers"][0];
   CHECK(keys(speaker) == Keys{"label", "output", "kind", "status", "measured", "settings", "correction"});
@@ -169,10 +169,16 @@ TEST_CASE("what the sub's alignment won stands with the bass management") {
                                   {"worst_main", "L"},
                                   {"worst_main_change_db", -0.25},
                                   {"spatial_variance_db2", {{"together", 9.25}, {"as_set", 4.5}}}});
-  CHECK(bass["crossover_suggestion"] ==
-        Json{{"crossover_hz", 90.0},
-             {"tried", Json::array({{{"crossover_hz", 80.0}, {"shortfall_db", 1.5}, {"roughness_db", 3.0}},
-                                    {{"crossover_hz", 90.0}, {"shortfall_db", 1.25}, {"roughness_db", 2.5}}})}});
+  CHECK(
+      bass["crossover_suggestion"] ==
+      Json{{"crossover_hz", 90.0},
+           {"tried", Json::array({{{"crossover_hz", 80.0}, {"shortfall_db", 1.5}, {"roughness_db", 3.0}},
+                                  {{"crossover_hz", 90.0}, {"shortfall_db", 1.25}, {"roughness_db", 2.5}}})},
+           {"own", Json::array(
+                       {{{"mains", {"Ltf"}},
+                         {"crossover_hz", 120.0},
+                         {"tried",
+                          Json::array({{{"crossover_hz", 120.0}, {"shortfall_db", 0.5}, {"roughness_db", 2.0}}})}}})}});
 }
 
 TEST_CASE("low octaves and the LFE's peak are written") {

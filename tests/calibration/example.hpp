@@ -69,7 +69,10 @@ inline Calibration bass_calibration() {
                                       {0.0, 0.2, 0.1, -0.2, 0.0},
                                       -140.0,
                                       5.0}}};
-  result.crossover_suggestion = CrossoverSuggestion{90.0, {{80.0, 1.5, 3.0}, {90.0, 1.25, 2.5}}};
+  result.crossover_suggestion =
+      CrossoverSuggestion{90.0, {{80.0, 1.5, 3.0}, {90.0, 1.25, 2.5}}, {{{"Ltf"}, 120.0, {{120.0, 0.5, 2.0}}}}};
+  result.date = "2026-03-01";
+  result.lfe_groups = {{{{"LFE2", 0.0, 0.0}, {"Sub", 1.5, -1.5}}, {{4.25, 2.5}}}};
   result.correction = CorrectionResult{"tilt=-0.5", 180.0, "room", {31.5, 63.0, 125.0}};
   result.speakers[1].correction = SpeakerCorrection{
       {45.5, 8'000.0}, -1.234, 2.5, 3.25, 1.5, {-3.0, -0.5, 0.0}, {{1.25, -2.5, 0.75}}, {{0.5, 0.0, 0.25}}};

@@ -16,7 +16,7 @@ What the figures mean (healthy mains only; silent, disturbed or otherwise spoile
   level     level_db relative to the mean of the mains, against the truth; worst, dB
   trim      true level through equaliser and trim_db should be the same for all mains; worst departure, dB
   sub       the same for subwoofers, relative to the mains: arrival (ms), level (dB), level after trims (dB; wanted is
-            0 with bass management, +10 without; several managed ones together)
+            0 with bass management, +10 without; several together)
   covered   share of mains whose arrival (and level) error is within twice the stated uncertainty, and the rms of error
             over stated: 1 is just right, 1/3 means that it is stated three times too wide
 `places` adds place and direction errors by what was known (spots exact or 1 cm off, with loopback or tape, or relative
@@ -363,15 +363,15 @@ def judge_settings(trial: Trial, truth: Truth, given: dict, mains: list[str], su
     judged = [k for k in mains if k not in trial.quiet]
     result = {"delay_error_ms": _smaller(*(_spread([settled[k][w] for k in mains]) for w in ("first_ms", "mean_ms"))),
               "trim_error_db": _smaller(*(_spread([settled[k][w] for k in judged]) for w in ("first_db", "mean_db")))}
-    if len(subs) > 1 and trial.bass_managed:       # they play together, so their sum counts
+    wanted = 0.0 if trial.bass_managed else 10.0
+    if len(subs) > 1:       # they play together, so their sum counts; two LFE channels are not made here
         f = truth.frequency_hz
         together = sum(bass_score.with_settings(truth, given, k, f, equaliser_response) for k in subs)
         levels = np.array([pink_level_db(h, f, level_band("sub")) for h in together])
         result["sub_trim_error_db"] = min(
-            abs(level - np.mean([settled[m][w] for m in judged]))
+            abs(level - np.mean([settled[m][w] for m in judged]) - wanted)
             for level, w in ((levels[0], "first_db"), (10 * np.log10(np.mean(10 ** (levels / 10))), "mean_db")))
     elif subs:
-        wanted = 0.0 if trial.bass_managed else 10.0
         result["sub_trim_error_db"] = max(
             min(abs(settled[k][w] - np.mean([settled[m][w] for m in judged]) - wanted) for w in ("first_db", "mean_db"))
             for k in subs)

@@ -54,7 +54,7 @@ UNCODED_RECORDING_FAULTS = ("dropout-inserted", "automatic-gain", "noise-gate", 
                             "cut-short", "nan", "wrong-stimulus")
 CODED_FAULTS = RIG_FAULTS + RECORDING_FAULTS
 ALL_FAULTS = CODED_FAULTS + UNCODED_RIG_FAULTS + UNCODED_RECORDING_FAULTS
-CASES = ("identical", "noisy", "mixed", "drift", "loopback", "layouts", "bass", "subs", "equaliser", "healthy",
+CASES = ("identical", "noisy", "mixed", "drift", "loopback", "layouts", "bass", "subs", "lfe", "equaliser", "healthy",
          "faults", "faults-uncoded", "trouble", "uncertainty", "places", "interleaved")
 SLOPES = ("LR12", "LR24", "LR36", "LR48", "BW12", "BW18", "BW24")
 
@@ -266,18 +266,18 @@ def make_trial(case: str, seed: int, index: int, faults: tuple[str, ...] = ()) -
         layout_name = ("2.0", "5.1", "7.1.4", "9.1.6", "custom")[index % 5]
     elif case in ("bass", "equaliser"):
         layout_name = ("5.1", "7.1.4")[index % 2]
-    elif case == "subs":
+    elif case in ("subs", "lfe"):
         layout_name = "5.1"
     elif case == "places":
         layout_name = ("7.1.4", "5.1", "custom", "9.1.6", "2.0", "7.1.4", "9.1.4")[index % 7]
     elif case == "interleaved":
         layout_name = ("7.1.4", "7.1.4", "9.1.6", "5.1", "7.1.4", "2.0")[index % 6]
     layout = custom_layout(rng) if layout_name == "custom" else LAYOUTS[layout_name]
-    if case == "subs":
+    if case in ("subs", "lfe"):
         layout = layout | {f"Sub{k + 2}": None for k in range(index % 3)}
     room, places = furnished_room(rng, layout)
     has_sub = None in layout.values()
-    bass_managed = has_sub and (case in ("bass", "subs") or rng.random() < 0.5)
+    bass_managed = has_sub and case != "lfe" and (case in ("bass", "subs") or rng.random() < 0.5)
     outputs = dict(zip(layout, range(1, len(layout) + 1)))
     if layout_name == "custom" or (case == "layouts" and rng.random() < 0.5):
         outputs = dict(zip(layout, (int(k) for k in rng.permutation(24)[:len(layout)] + 1)))
@@ -431,6 +431,13 @@ def _subs(trial: Trial, rng: np.random.Generator, faults) -> Trial:
             words.append(f"inverted {label}")
             expected.append(Expected("polarity", "inverted-polarity", (label,), required=False))
     return replace(trial, notes=notes, faults=tuple(words), expected=tuple(expected))
+
+
+def _lfe(trial: Trial, rng: np.random.Generator, faults) -> Trial:
+    """One to three subwoofers that play the LFE channel alone: no bass management; three places."""
+    trial = _spots(trial, rng, THREE_SPOTS_M)
+    labels = [s.label for s in trial.scene.speakers if s.kind == "sub"]
+    return replace(trial, faults=(f"{len(labels)} of the LFE alone",))
 
 
 def _equaliser(trial: Trial, rng: np.random.Generator, faults) -> Trial:
@@ -740,8 +747,8 @@ def _interleaved(trial: Trial, rng: np.random.Generator, faults) -> Trial:
 
 
 _VARIATIONS = {"identical": _as_is, "noisy": _noisy, "mixed": _mixed, "drift": _drift, "loopback": _loopback,
-               "layouts": _as_is, "bass": _bass, "subs": _subs, "equaliser": _equaliser, "healthy": _healthy,
-               "faults": _faults, "uncertainty": _uncertainty,
+               "layouts": _as_is, "bass": _bass, "subs": _subs, "lfe": _lfe, "equaliser": _equaliser,
+               "healthy": _healthy, "faults": _faults, "uncertainty": _uncertainty,
                "faults-uncoded": _faults_uncoded, "places": _places, "interleaved": _interleaved}
 _FAULTS = {"silent": _silent, "polarity": _polarity, "swapped": _swapped, "doubled": _doubled, "quiet": _quiet,
            "tweeter-dead": _dead_driver, "woofer-dead": _dead_driver, "clipping": _clipping, "dropout": _dropout,

@@ -216,6 +216,8 @@ TEST_CASE("a crossover of its own belongs to a main in a rig with bass managemen
        "rig.toml:7, crossover_hz: a sub has no crossover of its own; write it with the mains that have another one "
        "than "
        "[bass_management]"},
+      {test::with_speaker("\"L\"", "1", "lfe_only = true"),
+       "rig.toml:5, lfe_only: a main is no LFE output; write it with the sub that plays the LFE alone"},
       {test::with_speaker("\"L\"", "1", "crossover_hz = 120"),
        "rig.toml:5, crossover_hz: the rig has no [bass_management]; add that table or remove the key"},
   });

@@ -38,6 +38,7 @@ class RandomRigs {
       rig.speakers.push_back(speaker(i));
       const bool may_have_own = rig.bass_management && rig.speakers.back().kind == SpeakerKind::main;
       if (may_have_own && flip()) rig.speakers.back().crossover_hz = between(20.0, 500.0);
+      if (rig.speakers.back().kind == SpeakerKind::sub) rig.speakers.back().lfe_only = flip();
       if (flip()) rig.speakers.back().nominal = Direction{between(-180.0, 180.0), between(-90.0, 90.0)};
     }
     const double positions = between(0.0, 6.0);

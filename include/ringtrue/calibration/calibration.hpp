@@ -143,6 +143,13 @@ struct BassAlignmentResult {
   friend bool operator==(const BassAlignmentResult&, const BassAlignmentResult&) = default;
 };
 
+/// Subs that play one LFE channel and nothing of the mains.
+struct LfeGroupResult {
+  std::vector<BassAlignmentResult::Sub> subs;                   // shifts against what arrival alone asks for, >= 0
+  std::optional<std::array<double, 2>> spatial_variance_db2{};  // of several subs: arriving together, as they are set
+  friend bool operator==(const LfeGroupResult&, const LfeGroupResult&) = default;
+};
+
 /// What other crossover frequencies would do with these speakers in this room.
 struct CrossoverSuggestion {
   struct Trial {
@@ -151,8 +158,16 @@ struct CrossoverSuggestion {
     double roughness_db = 0.0;  // standard deviation of the smoothed sum
     friend bool operator==(const Trial&, const Trial&) = default;
   };
-  double crossover_hz = 80.0;
-  std::vector<Trial> tried;  // ascending
+  /// Mains that the rig gives a crossover of their own, alike, tried while all others keep theirs.
+  struct Group {
+    std::vector<std::string> mains;
+    double crossover_hz = 80.0;
+    std::vector<Trial> tried;
+    friend bool operator==(const Group&, const Group&) = default;
+  };
+  double crossover_hz = 80.0;  // for the mains without one of their own
+  std::vector<Trial> tried;    // ascending; empty when every main has its own
+  std::vector<Group> own{};
   friend bool operator==(const CrossoverSuggestion&, const CrossoverSuggestion&) = default;
 };
 
@@ -167,9 +182,11 @@ struct Locating {
 /// The result of `calibrate`, schema "ringtrue.calibration/1".
 struct Calibration {
   Rig rig;
+  std::string date{};  // as the user gave it, else empty: no clock is read, so that the same inputs give the same bytes
   TimeReference time_reference = TimeReference::earliest_arrival;
   std::vector<SpeakerResult> speakers;                  // in the rig's order
   std::optional<BassAlignmentResult> bass_alignment{};  // with bass management and a sub that is heard
+  std::vector<LfeGroupResult> lfe_groups{};             // subs that are heard and play the LFE alone
   /// What a full-scale LFE signal needs at the output of the sub that plays it loudest, dB full scale: above 0 it clips
   /// there. With bass management and a sub that is heard.
   std::optional<double> lfe_peak_dbfs{};
@@ -181,6 +198,10 @@ struct Calibration {
   Findings findings{};
   friend bool operator==(const Calibration&, const Calibration&) = default;
 };
+
+/// True for a sub whose delay and polarity were chosen for a sum, with the mains or with other subs, whatever it
+/// measured.
+[[nodiscard]] bool set_by_sum(const Calibration& calibration, const SpeakerResult& speaker);
 
 /// True when a finding of severity stop or warn needs the user's eyes (exit status 1).
 [[nodiscard]] bool needs_attention(const Findings& findings);

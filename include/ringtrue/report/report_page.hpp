@@ -9,7 +9,7 @@
 namespace ringtrue {
 
 struct ReportOptions {
-  std::string date;  // as it shall stand on the page; empty: none, so that the same inputs give the same bytes
+  std::string date;  // as it shall stand on the page; empty: the calibration's own, if it has one
 };
 
 /// The calibration as one HTML page that needs no network: verdict, settings, findings, places, charts of everything

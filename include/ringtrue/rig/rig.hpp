@@ -24,6 +24,7 @@ struct Speaker {
   Band band{Hertz{50.0}, Hertz{20'000.0}};  // what it may be driven with; default for a sub: 20-200 Hz
   std::optional<double> crossover_hz{};     // of this main alone, where the interface has more than one
   std::optional<Direction> nominal{};       // where it belongs, instead of its place in the layout
+  bool lfe_only = false;                    // a sub that plays the LFE channel alone, in spite of the bass management
   friend bool operator==(const Speaker&, const Speaker&) = default;
 };
 
@@ -90,6 +91,12 @@ struct Rig {
   std::vector<MicPosition> positions{MicPosition{}};  // the first is the listening position
   friend bool operator==(const Rig&, const Rig&) = default;
 };
+
+/// True for a sub that the interface sends the lows of the mains to.
+[[nodiscard]] bool plays_lows_of_mains(const Rig& rig, std::size_t speaker);
+
+/// True where the interface leaves the mains' lows to the mains: no bass management, or subs of the LFE alone.
+[[nodiscard]] bool mains_full_range(const Rig& rig);
 
 /// Indices of the rig's speakers in the order of their interface outputs.
 [[nodiscard]] std::vector<std::size_t> by_output(const Rig& rig);

@@ -6,17 +6,18 @@
 
 #include "../html_table.hpp"
 #include "../html_text.hpp"
+#include "../in_output_order.hpp"
+#include "../lfe_words.hpp"
 #include "../plan_page_style.hpp"
 #include "../settings_rows.hpp"
 #include "bass_charts.hpp"
 #include "chart.hpp"
 #include "correction_charts.hpp"
-#include "../in_output_order.hpp"
 #include "measured_charts.hpp"
 #include "page_texts.hpp"
-#include "room_charts.hpp"
 #include "ringtrue/core/units.hpp"
 #include "ringtrue/report/places_drawing.hpp"
+#include "room_charts.hpp"
 
 namespace ringtrue {
 namespace {
@@ -73,7 +74,10 @@ std::string verdict(const Calibration& calibration) {
   if (!without.empty()) words = "Not finished: no settings for " + without + ". Read the findings first.";
   if (stops + warns > 0) words += fmt::format(" {} to look at.", points(stops + warns));
   return fmt::format("<p class=\"verdict{}\" role=\"status\"><strong>{}</strong></p>\n",
-                     stops > 0 ? " stop" : warns > 0 || !without.empty() ? " look" : "", words);
+                     stops > 0                       ? " stop"
+                     : warns > 0 || !without.empty() ? " look"
+                                                     : "",
+                     words);
 }
 
 std::string findings(const Calibration& calibration) {
@@ -101,8 +105,8 @@ std::string filters(const SpeakerResult& speaker) {
   return words.empty() ? "none" : words;
 }
 
-std::string polarity(const SpeakerResult& speaker) {
-  const bool doubtful = speaker.measured.polarity == Polarity::unsure;
+std::string polarity(const Calibration& calibration, const SpeakerResult& speaker) {
+  const bool doubtful = speaker.measured.polarity == Polarity::unsure && !set_by_sum(calibration, speaker);
   return fmt::format("{}{}", speaker.settings.invert ? "INVERT" : "normal", doubtful ? " (not judged)" : "");
 }
 
@@ -110,7 +114,8 @@ std::string plus_minus(const std::optional<double>& value, int decimals, const c
   return value ? fmt::format("{:.{}f} {}", *value, decimals, unit) : std::string{"-"};
 }
 
-std::string settings_row(const Calibration& calibration, const SpeakerResult& speaker, const std::vector<Column>& columns) {
+std::string settings_row(const Calibration& calibration, const SpeakerResult& speaker,
+                         const std::vector<Column>& columns) {
   const std::string who = fmt::format("Output {}: {}", speaker.output, speaker.label);
   if (!has_settings(speaker)) {
     return html::table_row(who, name(speaker.status), columns, {"leave", "leave", "leave", "see the findings", "-"});
@@ -124,7 +129,7 @@ std::string settings_row(const Calibration& calibration, const SpeakerResult& sp
                   in_unit(delay_ms, DelayUnit::feet, calibration)),
       columns,
       {fmt::format("{:.2f} ms", delay_ms), fmt::format("{:.1f} dB", *speaker.settings.trim_db + 0.0),
-       polarity(speaker), filters(speaker),
+       polarity(calibration, speaker), filters(speaker),
        plus_minus(at.arrival_uncertainty_ms, 3, "ms") + ", " + plus_minus(at.level_uncertainty_db, 2, "dB")});
 }
 
@@ -139,6 +144,8 @@ void add_settings(Page& page, const Calibration& calibration) {
     page.add(settings_row(calibration, *speaker, columns));
   }
   page.add(std::string{html::table_end} + "</div>\n");
+  const std::string lfe = lfe_only_words(calibration);
+  if (!lfe.empty()) page.add("<p class=\"soft\">" + escaped(lfe) + "</p>\n");
 }
 
 void add_overview(Page& page, const Calibration& calibration) {
@@ -146,25 +153,28 @@ void add_overview(Page& page, const Calibration& calibration) {
   page.add("<div class=\"charts\">\n");
   page.figure(page::arrival_chart(calibration));
   page.figure(page::level_chart(calibration));
-  page.add("</div>\n<p class=\"soft\">At the listening position. A sub may be set earlier or later than the others, "
-           "so that it adds up best with them.</p>\n");
+  page.add(
+      "</div>\n<p class=\"soft\">At the listening position. A sub may be set earlier or later than the others, "
+      "so that it adds up best with them.</p>\n");
 }
 
 std::string reflections(const SpeakerResult& speaker) {
   std::string html;
   for (const ReflectionResult& reflection : speaker.measured.room.reflections) {
-    html += fmt::format("<li>{:.1f} ms after the direct sound, {:.2f} m longer, {:.0f} dB{}</li>\n", reflection.delay_ms,
-                        reflection.path_m, reflection.level_db,
+    html += fmt::format("<li>{:.1f} ms after the direct sound, {:.2f} m longer, {:.0f} dB{}</li>\n",
+                        reflection.delay_ms, reflection.path_m, reflection.level_db,
                         reflection.surface.empty() ? "" : ": perhaps the " + escaped(reflection.surface));
   }
-  return html.empty() ? html : "<details><summary>Strongest early reflections</summary>\n<ul>\n" + html + "</ul></details>\n";
+  return html.empty() ? html
+                      : "<details><summary>Strongest early reflections</summary>\n<ul>\n" + html + "</ul></details>\n";
 }
 
 void add_speaker(Page& page, const Calibration& calibration, std::size_t index, const SpeakerMeasurement* measured) {
   const SpeakerResult& speaker = calibration.speakers[index];
-  page.add(fmt::format("<section class=\"speaker\" aria-labelledby=\"speaker-{0}\">\n<h3 id=\"speaker-{0}\">{1}, output "
-                       "{2}</h3>\n",
-                       index, escaped(speaker.label), speaker.output));
+  page.add(
+      fmt::format("<section class=\"speaker\" aria-labelledby=\"speaker-{0}\">\n<h3 id=\"speaker-{0}\">{1}, output "
+                  "{2}</h3>\n",
+                  index, escaped(speaker.label), speaker.output));
   if (speaker.status == Status::silent) {
     page.add("<p>Nothing was heard of it.</p>\n</section>\n");
     return;
@@ -228,11 +238,12 @@ void add_room(Page& page, const Calibration& calibration) {
 void add_how(Page& page, const Calibration& calibration) {
   page.heading("how", "How it was measured");
   const auto spots = calibration.speakers.empty() ? 0 : calibration.speakers.front().measured.positions.size();
-  page.add(fmt::format("<ul>\n<li>ringtrue {}</li>\n<li>Interface at {:g} Hz, delay in steps of {:g} ms, trim in steps "
-                       "of {:g} dB</li>\n<li>{} microphone {}</li>\n<li>Times count from the {}</li>\n</ul>\n",
-                       RINGTRUE_VERSION, calibration.rig.interface.sample_rate_hz,
-                       calibration.rig.interface.delay_step_ms, calibration.rig.interface.trim_step_db, spots,
-                       spots == 1 ? "position" : "positions", name(calibration.time_reference)));
+  page.add(
+      fmt::format("<ul>\n<li>ringtrue {}</li>\n<li>Interface at {:g} Hz, delay in steps of {:g} ms, trim in steps "
+                  "of {:g} dB</li>\n<li>{} microphone {}</li>\n<li>Times count from the {}</li>\n</ul>\n",
+                  RINGTRUE_VERSION, calibration.rig.interface.sample_rate_hz, calibration.rig.interface.delay_step_ms,
+                  calibration.rig.interface.trim_step_db, spots, spots == 1 ? "position" : "positions",
+                  name(calibration.time_reference)));
 }
 
 std::string title_of(const Rig& rig) {
@@ -248,7 +259,8 @@ std::string document(const std::string& title, const std::string& body, const st
       escaped(title), plan_page_style, places_drawing_style(), page::style);
   html += "<body>\n<main>\n" + body + "</main>\n";
   html += "<script type=\"application/json\" id=\"numbers\">" + page::format_charts(charts) + "</script>\n";
-  html += fmt::format("<script>{}</script>\n<script>{}</script>\n</body>\n</html>\n", page::chart_library, page::script);
+  html +=
+      fmt::format("<script>{}</script>\n<script>{}</script>\n</body>\n</html>\n", page::chart_library, page::script);
   return html;
 }
 
@@ -269,11 +281,13 @@ std::string format_report_page(const Calibration& calibration, std::span<const P
 
   const std::string title = title_of(calibration.rig);
   std::string body = fmt::format("<h1>{}</h1>\n", escaped(title));
-  if (!options.date.empty()) body += fmt::format("<p class=\"soft\">Measured {}</p>\n", escaped(options.date));
+  const std::string& date = options.date.empty() ? calibration.date : options.date;
+  if (!date.empty()) body += fmt::format("<p class=\"soft\">Measured {}</p>\n", escaped(date));
   body += verdict(calibration);
   body += "<nav aria-label=\"On this page\">\n" + page.contents() + "</nav>\n";
-  body += "<noscript><p class=\"warn\">The charts need JavaScript; all settings and findings are here without.</p>"
-          "</noscript>\n";
+  body +=
+      "<noscript><p class=\"warn\">The charts need JavaScript; all settings and findings are here without.</p>"
+      "</noscript>\n";
   return document(title, body + page.html(), page.charts());
 }
 
