@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 #include "decimals.hpp"
@@ -70,13 +71,15 @@ struct Field {
   const char* key;
   double Filter::*member;
   int decimals;
-  bool by_ratio;  // scanned by ratio, or by difference
+  bool by_ratio;                // scanned by ratio, or by difference
+  std::array<double, 2> range;  // of the interface
 };
 
 struct SlipTrial {
   Suspicion suspicion;
   Fit fit;
-  double rarity = 0.0;  // in standard deviations squared: what a commoner slip is given
+  double rarity = 0.0;    // in standard deviations squared: what a commoner slip is given
+  bool doubtful = false;  // has to explain clearly better than others
 };
 
 class Search {
@@ -87,9 +90,11 @@ class Search {
   void try_filter(std::size_t k) {
     const auto now = gains_db(wanted_[k], bands_, rate_hz_);
     const Interface& interface = rig_.interface;
-    const Field fields[]{{"gain_db", &Filter::gain_db, decimals_of_step(interface.eq_gain_step_db), false},
-                         {"frequency_hz", &Filter::frequency_hz, decimals_of_value(wanted_[k].frequency_hz), true},
-                         {"q", &Filter::q, std::max(1, decimals_of_value(wanted_[k].q)), true}};
+    const Field fields[]{
+        {"gain_db", &Filter::gain_db, decimals_of_step(interface.eq_gain_step_db), false, interface.eq_gain_range_db},
+        {"frequency_hz", &Filter::frequency_hz, decimals_of_value(wanted_[k].frequency_hz), true,
+         interface.eq_frequency_range_hz},
+        {"q", &Filter::q, std::max(1, decimals_of_value(wanted_[k].q)), true, interface.eq_q_range}};
     for (const Field& field : fields) scan(k, field, now);
     for (const FilterShape shape : {FilterShape::peak, FilterShape::low_shelf, FilterShape::high_shelf}) {
       if (shape == wanted_[k].shape) continue;
@@ -109,16 +114,21 @@ class Search {
         difference(gains_db(instead, bands_, rate_hz_), gains_db(wanted_, bands_, rate_hz_)), rarity);
   }
 
-  /// The trial with the least misfit, a slip of the hand before a number that no slip explains.
-  [[nodiscard]] const SlipTrial* best() const {
-    const auto score = [](const SlipTrial& trial) { return trial.fit.misfit + trial.rarity; };
+  /// The trial with the least misfit, a slip of the hand before a number that no slip explains: that has to be better
+  /// by more than two recordings of one room ever differ.
+  /// @param plain_misfit  of nothing but a level
+  [[nodiscard]] const SlipTrial* best(double plain_misfit) const {
+    constexpr double of_chance = 0.005;  // of what is to be explained, 7 % of its size in dB; a judgement
+    const auto score = [&](const SlipTrial& trial) {
+      return trial.fit.misfit + trial.rarity + (trial.doubtful ? of_chance * plain_misfit : 0.0);
+    };
     const auto least = std::ranges::min_element(trials_, {}, score);
     return least == trials_.end() ? nullptr : &*least;
   }
 
  private:
-  void add(Suspicion suspicion, std::span<const double> change_db, double rarity) {
-    trials_.push_back({std::move(suspicion), fit_of(bands_, change_db), rarity});
+  void add(Suspicion suspicion, std::span<const double> change_db, double rarity, bool doubtful = false) {
+    trials_.push_back({std::move(suspicion), fit_of(bands_, change_db), rarity, doubtful});
   }
 
   [[nodiscard]] double misfit_at(std::size_t k, const Field& field, double value, std::span<const double> now) const {
@@ -167,11 +177,16 @@ class Search {
     const bool valid = field.by_ratio ? filter.*field.member > 0.0 : true;
     if (!valid) return;
     const std::string key = fmt::format("equaliser[{}].{}", k + 1, field.key);
+    const auto inside = [&](double value) { return value >= field.range[0] && value <= field.range[1]; };
+    // A filter without effect looks like one of boundless Q, which nobody can type in; gains may be typed too high.
+    const double out_of_range = inside(found) ? 0.0 : 100.0;
+    const bool doubtful = !slip || (field.member == &Filter::q && !inside(slip->typed));
     add({key, wanted, found, slip ? std::optional{slip->typed} : std::nullopt, slip ? slip->how : ""},
-        difference(gains_db(filter, bands_, rate_hz_), now), slip ? 2.0 : 10.0);
+        difference(gains_db(filter, bands_, rate_hz_), now), slip ? 2.0 : 10.0 + out_of_range, doubtful);
     if (!slip) return;  // where the slip does not fit as well, the number as found is worth more
     filter.*field.member = found;
-    add({key, wanted, found, std::nullopt, ""}, difference(gains_db(filter, bands_, rate_hz_), now), 12.0);
+    add({key, wanted, found, std::nullopt, ""}, difference(gains_db(filter, bands_, rate_hz_), now),
+        12.0 + out_of_range, true);
   }
 
   const std::vector<Filter>& wanted_;
@@ -194,9 +209,9 @@ std::optional<EqualiserSlip> find_equaliser_slip(const std::vector<Filter>& want
       search.try_all(*other.filters, "the filters of " + other.label, 2.0);
     }
   }
-  const SlipTrial* const best = search.best();
-  if (best == nullptr) return std::nullopt;
   const Fit plain = fit_of(bands, std::vector<double>(bands.size()));
+  const SlipTrial* const best = search.best(plain.misfit);
+  if (best == nullptr) return std::nullopt;
   constexpr double explains = 0.35;  // of what a plain level leaves unexplained, at most this may be left
   if (best->fit.misfit > explains * plain.misfit) return std::nullopt;
   return EqualiserSlip{best->suspicion, best->fit.louder_db, best->fit.left_db};

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "kept_filters.hpp"
 #include "neutral_response.hpp"
 #include "recheck_references.hpp"
 #include "recheck_settings.hpp"
@@ -169,7 +170,8 @@ Findings renewed_findings(const Calibration& against, const Calibration& fresh, 
            std::ranges::any_of(named, [&](std::size_t s) { return against.speakers[s].label == *finding.speaker; });
   };
   for (const Finding& finding : against.findings) {
-    const bool of_a_check = finding.code == "moved" || finding.code == "others-changed" || finding.code == "drifted";
+    const bool of_a_check = finding.code == "moved" || finding.code == "others-changed" || finding.code == "drifted" ||
+                            finding.code == "filters-kept";
     if (!is_named(finding) && !of_a_check) findings.push_back(finding);
   }
   for (const Finding& finding : fresh.findings) {
@@ -268,6 +270,7 @@ Recheck recheck(const Calibration& against, std::span<const PositionMeasurement>
     }
   }
   renew_settings(fresh, result.positions, named, result);
+  renew_corrections(against, before, named, result);
   add_bass_note(against, fresh, named, result.findings);
   for (std::size_t s = 0; s < result.speakers.size(); ++s) {
     result.speakers[s].after = result.calibration.speakers[s].settings;

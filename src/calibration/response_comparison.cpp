@@ -19,6 +19,7 @@ constexpr double highest_compared_hz = 20'000.0;
 constexpr double rate_hz = 48'000.0;  // of the time line on which windows are cut
 constexpr double lead_s = 0.05;       // kept before the arrival
 constexpr double treble_from_hz = 250.0;
+constexpr double windows_may_differ_s = 5e-5;  // between two responses that are compared
 
 /// Where a window opens and closes around the arrival, seconds: 0 before `opens`, 1 until `fades`, 0 after `ends`.
 struct TimeWindow {
@@ -243,6 +244,16 @@ double weighted_median(std::vector<BandDifference> bands) {
   return 0.0;
 }
 
+/// The same sound, of which it is said that it arrives later.
+ArrivedResponse arriving_later(ArrivedResponse response, double later_s) {
+  response.arrival_ms += 1e3 * later_s;
+  response.end_s -= later_s;
+  for (std::size_t k = 0; k < response.bins.size(); ++k) {
+    response.bins[k] *= std::polar(1.0, 2.0 * std::numbers::pi * ArrivedResponse::frequency_hz(k) * later_s);
+  }
+  return response;
+}
+
 }  // namespace
 
 std::optional<ArrivedResponse> at_arrival(const SpeakerMeasurement& measured) {
@@ -279,18 +290,24 @@ ArrivedResponse through_settings(const ArrivedResponse& response, const Settings
   return result;
 }
 
-ResponseDifference compare_responses(const ArrivedResponse& expected, const ArrivedResponse& measured, SpeakerKind kind,
+ResponseDifference compare_responses(const ArrivedResponse& expected, const ArrivedResponse& said, SpeakerKind kind,
                                      Band band) {
+  ArrivedResponse measured = said;
   const Windowed e = windowed(expected);
-  const Windowed m = windowed(measured);
+  Windowed m = windowed(measured);
   const auto bands = bands_in(flat_band(band), std::min(expected.bins.size(), measured.bins.size()));
   std::vector<BandSums> timed;
   std::ranges::copy_if(bands, std::back_inserter(timed), [&](const BandSums& part) {
     return kind == SpeakerKind::sub ? part.centre_hz < 160.0 : part.centre_hz > 1'200.0;
   });
   if (timed.empty()) timed = bands;
-  const Bins cross = cross_spectrum(e, m, timed, measured.bins.size());
-  const Lag lag = find_lag(cross, kind == SpeakerKind::sub ? 0.06 : 0.01);
+  const double reach_s = kind == SpeakerKind::sub ? 0.06 : 0.01;
+  Lag lag = find_lag(cross_spectrum(e, m, timed, measured.bins.size()), reach_s);
+  if (std::abs(lag.later_s) > windows_may_differ_s) {  // a sub's arrival is read through its filters: cut both alike
+    measured = arriving_later(std::move(measured), lag.later_s);
+    m = windowed(measured);
+    lag = find_lag(cross_spectrum(e, m, timed, measured.bins.size()), reach_s);
+  }
   const Compared compared = compare_bands(e, m, bands, timed, lag);
 
   ResponseDifference result;

@@ -84,6 +84,34 @@ TEST_CASE("settings that were typed in while it was recorded are taken out again
   CHECK(with.calibration.speakers[1] == ring.calibration.speakers[1]);
 }
 
+TEST_CASE("a moved speaker keeps its filters, and what they do at the new place is worked out again and said") {
+  TypedRing ring;
+  SpeakerResult& lss = ring.calibration.speakers[3];  // a filter of -5.2 dB at 310 Hz
+  SpeakerCorrection correction{};
+  correction.band_hz = {100.0, 8'000.0};
+  correction.target_db.assign(28, 0.0);
+  correction.before_db = {std::vector<double>(28, 1.0)};
+  correction.after_db = correction.before_db;
+  lss.correction = correction;
+  // The new response is the old one with a bump of +5.2 dB where the filter cuts as much: a flat one is left.
+  PositionMeasurement now = ring.before;
+  now.speakers[3] = typed_into(now.speakers[3], {0.0, 0.0, false, {{FilterShape::peak, 310.0, 5.2, 1.4}}});
+  const Recheck result = recheck_of(ring, now, {3});
+  const SpeakerResult& after = result.calibration.speakers[3];
+  CHECK(after.settings.equaliser == lss.settings.equaliser);
+  REQUIRE(after.correction);
+  REQUIRE(after.correction->after_db.size() == 1);
+  CHECK(after.correction->deviation_before_db > after.correction->deviation_after_db + 0.3);
+  const double cut_db = after.correction->after_db[0][11] - after.correction->before_db[0][11];  // 315 Hz
+  CHECK(std::abs(cut_db + 5.0) < 0.3);  // the band's mean of a peak of -5.2 dB at 310 Hz
+  const auto note = std::ranges::find(result.findings, "filters-kept", &Finding::code);
+  REQUIRE(note != result.findings.end());
+  CHECK(note->speaker == "Lss");
+  CHECK(
+      note->message.starts_with("Lss (output 4) keeps its filter. With it, its response departs from the target by "));
+  CHECK(note->message.find("calibrate") == std::string::npos);  // it fits better than it did
+}
+
 TEST_CASE("where the moved speaker is now the latest, all others wait, and a finding says why") {
   const TypedRing ring = plain_ring();
   const Recheck result = recheck_of(ring, moved(ring, 3, 0.50, 0.0), {3});  // Lss had no delay at all

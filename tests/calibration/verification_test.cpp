@@ -7,6 +7,7 @@
 #include <nlohmann/json.hpp>
 #include <tuple>
 
+#include "ringtrue/calibration/response_comparison.hpp"
 #include "typed_ring.hpp"
 
 using namespace ringtrue;
@@ -82,6 +83,31 @@ TEST_CASE("one value mistyped fails, and names that speaker and that value alone
     CHECK(result.findings[0].severity == Severity::warn);
     CHECK(result.findings[0].speaker == expected.substr(0, expected.find(' ')));
   }
+}
+
+TEST_CASE("two sounds are compared over the same stretch of time, whenever their arrivals are said to be") {
+  // The same response, once said to arrive 8 ms earlier, as a sub's filters can make it seem: nothing differs.
+  const SpeakerMeasurement then = test::measured_speaker(12.0, 1.0, 5);
+  SpeakerMeasurement now = then;
+  now.arrival_ms->value -= 8.0;
+  const Band band{Hertz{20.0}, Hertz{250.0}};
+  const auto difference = compare_responses(*at_arrival(then), *at_arrival(now), SpeakerKind::sub, band);
+  CHECK(std::abs(difference.later_ms) < 1e-4);
+  CHECK(std::abs(difference.louder_db) < 1e-3);
+  double worst_db = 0.0;
+  for (const BandDifference& part : difference.bands) worst_db = std::max(worst_db, std::abs(part.level_db));
+  CHECK(worst_db < 1e-3);
+}
+
+TEST_CASE("a filter that does next to nothing was left out, not typed with a boundless Q or a gain of almost nothing") {
+  const test::TypedRing ring;
+  std::vector<Settings> typed = ring.right();
+  typed[3].equaliser = {{FilterShape::peak, 310.0, -0.15, 1.4}};  // what another day's recording may make of none
+  const PositionMeasurement now = ring.typed(typed);
+  const Verification result = verify(ring.calibration, &ring.before, now);
+  REQUIRE(result.speakers[3].suspicions.size() == 1);
+  CHECK(result.speakers[3].suspicions[0].value == "equaliser[1]");
+  CHECK(result.speakers[3].suspicions[0].how == "left out");
 }
 
 TEST_CASE("the words say what was probably typed") {
