@@ -182,7 +182,7 @@ int run(const CLI::App& command, const CalibrateCommandOptions& options) {
   calibration.date = options.date;
   if (microphone) std::ranges::copy(microphone->notes, std::back_inserter(calibration.findings));
   const std::string json = format_calibration(calibration);
-  const std::string sheet = format_sheet(calibration);
+  const std::string sheet = format_sheet(parse_calibration(json, "calibration.json"));  // as export shows it later
   const std::string room = format_room(calibration);
 
   out.publish([&](const std::filesystem::path& folder) {

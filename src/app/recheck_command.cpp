@@ -130,8 +130,8 @@ void publish(const OutputFolder& out, const Recheck& result, const std::string& 
     write_text_atomically(folder / "recheck.json", json);
     if (!renewed) return;
     write_impulse_responses(folder / "impulse-responses", result.calibration.rig, result.positions);
-    write_text_atomically(folder / "sheet.txt", format_sheet(result.calibration));
     write_text_atomically(folder / "calibration.json", format_calibration(result.calibration));
+    write_text_atomically(folder / "sheet.txt", format_sheet(read_calibration(folder)));  // as export shows it later
     write_pages(folder);
   });
 }

@@ -69,12 +69,12 @@ void add_kept_note(const SpeakerResult& speaker, std::optional<double> then_db, 
   if (then_db) {
     const auto& now = speaker.correction;
     words += fmt::format(
-        " With it, its response departs from the target by {:.1f} dB now (standard deviation; without "
-        "{:.1f} dB, before the move {:.1f} dB).",
+        " Its response departs from the target by {:.1f} dB now, {:.1f} dB without; before the move it was {:.1f} dB "
+        "(standard deviations).",
         now->deviation_after_db, now->deviation_before_db, *then_db);
     const bool unfit = now->deviation_after_db > now->deviation_before_db + 0.05 ||
                        now->deviation_after_db > *then_db + clearly_worse_db;
-    if (unfit) words += " It no longer fits well: calibrate the whole ring again for new filters.";
+    if (unfit) words += " That no longer fits well: calibrate the whole ring again for new filters.";
   }
   findings.push_back({Severity::note, "filters-kept", speaker.label, std::move(words)});
 }

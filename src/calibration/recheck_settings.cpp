@@ -22,7 +22,11 @@ struct Field {
   int decimals;
 };
 
-double rounded(double value, double step) { return std::round(value / step) * step; }
+/// On the interface's grid, without binary noise: a value that did not change is equal to the one that was saved.
+double rounded(double value, double step) {
+  constexpr double finest = 1e-6;  // what calibration.json keeps
+  return std::round(std::round(value / step) * step / finest) / std::round(1.0 / finest);
+}
 
 /// What the named speaker's kept fellows agree on: arrival + delay, or level + trim.
 struct Target {

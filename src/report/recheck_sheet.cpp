@@ -53,7 +53,7 @@ std::string polarity(const RecheckedSpeaker& speaker) {
 
 std::string measured_change(const RecheckedSpeaker& speaker) {
   if (!speaker.measured || !speaker.later_ms) return speaker.drifted ? "silent" : "-";
-  return fmt::format("{:+.3f}", *speaker.later_ms == 0.0 ? 0.0 : *speaker.later_ms);
+  return fmt::format("{:+.3f}", std::round(*speaker.later_ms * 1e3) / 1e3 + 0.0);  // never -0.000
 }
 
 std::string row(const RecheckedSpeaker& speaker, std::size_t width) {

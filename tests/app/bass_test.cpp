@@ -51,6 +51,8 @@ TEST_CASE("calibrate aligns the sub with the mains and suggests a crossover, the
   CHECK(page.find("Measured 2026-03-01") != std::string::npos);
   run_program(folder.path(), "export one/calibration.json --as html --out later.html");
   CHECK(content_of(folder.path() / "later.html") == page);
+  CHECK(run_program(folder.path(), "export one/calibration.json --as sheet").out ==
+        content_of(folder.path() / "one" / "sheet.txt"));
   CHECK(run_program(folder.path(), "history . --by-name").out ==
         "2026-03-01  one: good\n2026-03-01  two: good\n    no setting changed\n");
   const Outcome no_date = run_program(folder.path(), command + " --date 2026-02-30 --out three");
