@@ -168,13 +168,15 @@ int run(const CLI::App& command, const CalibrateCommandOptions& options) {
   SourceOptions source = options.source;
   source.takes_folder = std::filesystem::path{options.out} / "takes";
   source.overwrite = options.overwrite;
+  // A session that goes on replaces its own results.
+  const bool goes_on = (source.resume || source.again > 0) && std::filesystem::exists(source.takes_folder);
   const CalibrateOptions how = calibrate_options(command, options);
   const Rig rig = read_rig(options.rig);
   require_bass_management(rig, options);
   const auto microphone = microphone_of(command, options);
   const OutputFolder out{
       options.out,
-      options.overwrite,
+      options.overwrite || goes_on,
       {"impulse-responses", "fir", "report.html", "places.html", "sheet.txt", "room.txt", "calibration.json"}};
 
   const auto measurements = measure_with_progress(rig, source, microphone ? &microphone->response : nullptr);
@@ -244,9 +246,10 @@ Command add_calibrate_command(CLI::App& program) {
                   "distances without a loopback (repeat the option)")
       ->option_text("LABEL=METRES")
       ->allow_extra_args(false);
-  command.add_flag("--suggest-crossover", options->suggest_crossover,
-                   "also try the crossover frequencies from 40 to 200 Hz and say which suits these speakers best, for each "
-                   "group of mains with a crossover of its own");
+  command.add_flag(
+      "--suggest-crossover", options->suggest_crossover,
+      "also try the crossover frequencies from 40 to 200 Hz and say which suits these speakers best, for each "
+      "group of mains with a crossover of its own");
   command.add_option("--crossovers", options->crossovers_hz, "those the interface offers, to be tried instead")
       ->option_text("HZ,HZ,...")
       ->delimiter(',');

@@ -1,9 +1,12 @@
 #include "live_source.hpp"
 
 #include <fmt/format.h>
+#include <unistd.h>
 
 #include <algorithm>
 #include <cmath>
+#include <cstdio>
+#include <map>
 #include <optional>
 
 #include "conversation.hpp"
@@ -14,6 +17,7 @@
 #include "ringtrue/device/stop_request.hpp"
 #include "ringtrue/live/session.hpp"
 #include "ringtrue/live/take_monitor.hpp"
+#include "take_progress.hpp"
 #include "takes_folder.hpp"
 
 namespace ringtrue::app {
@@ -126,9 +130,11 @@ class LiveSession {
     describe(card.facts());
     conversation.caution_before_sound();
     takes_.begin(stimulus_, takes_.peak_dbfs().value_or(limit_.value()), decay_s_, card.name());
-    for (const std::size_t position : missing) {
-      if (!microphone_is_there(position, missing, card)) break;
-      record_one(card, position);
+    for (std::size_t i = 0; i < missing.size();) {
+      const Wish wish = microphone_is_there(missing, i, card);
+      if (wish == Wish::no_more) break;
+      record_one(card, missing[wish == Wish::the_last_again ? i - 1 : i]);
+      if (wish == Wish::next) ++i;
     }
   }
 
@@ -152,24 +158,36 @@ class LiveSession {
     }
   }
 
-  /// Asks for the microphone to be moved. @returns false when nobody answers or the user wants no more positions
-  bool microphone_is_there(std::size_t position, const std::vector<std::size_t>& missing, DeviceCard& card) {
-    const bool first = position == missing.front();
-    if (first && (position == 0 || options_.again > 0)) return true;  // the caution has waited for Enter already
-    const auto idle = [&card] {
-      if (!card.alive())
-        throw DeviceError{card.name(), "the audio system gave up", "restart it, then go on with --resume"};
-    };
-    const auto answer = Conversation::ask(
-        fmt::format("Put the microphone at position {} of {}: {}. Enter: measure; q: no more positions.", position + 1,
-                    rig_.positions.size(), place_in_words(rig_.positions[position].offset_m)),
-        idle);
-    if (answer && *answer != "q") return true;
+  enum class Wish { next, the_last_again, no_more };
+
+  /// Asks for the microphone to be moved. Nobody answers: no more positions.
+  Wish microphone_is_there(const std::vector<std::size_t>& missing, std::size_t i, DeviceCard& card) {
+    const std::size_t position = missing[i];
+    if (i == 0 && (position == 0 || options_.again > 0)) return Wish::next;  // the caution has waited for Enter already
+    const auto answer = ask_to_place(position, i > 0 ? " a: the last one again;" : "", card);
+    if (answer && *answer == "a" && i > 0) {
+      const auto there = ask_to_place(missing[i - 1], "", card);
+      if (there && *there != "q") return Wish::the_last_again;
+    } else if (answer && *answer != "q") {
+      return Wish::next;
+    }
     device_findings_.push_back(
         {Severity::note, "positions-missing", std::nullopt,
          fmt::format("Measured at {} of {} mic positions. Run the command again with --resume to add the others.",
                      position, rig_.positions.size())});
-    return false;
+    return Wish::no_more;
+  }
+
+  [[nodiscard]] std::optional<std::string> ask_to_place(std::size_t position, const char* more,
+                                                        DeviceCard& card) const {
+    const auto idle = [&card] {
+      if (!card.alive())
+        throw DeviceError{card.name(), "the audio system gave up", "restart it, then go on with --resume"};
+    };
+    return Conversation::ask(
+        fmt::format("Put the microphone at position {} of {}: {}. Enter: measure;{} q: no more positions.",
+                    position + 1, rig_.positions.size(), place_in_words(rig_.positions[position].offset_m), more),
+        idle);
   }
 
   void record_one(DeviceCard& card, std::size_t position) {
@@ -177,20 +195,29 @@ class LiveSession {
     Conversation::say(name + ": level check");
     const CheckedLevel level = level_while_still(card);
     if (!level_is_settled_) settle_level(level, card);
-    watch_noise(level.check);
+    watch_noise(level.check, position);
     Conversation::say(fmt::format("{}: sweeps at {:.0f} dBFS peak, {:.0f} s", name, *takes_.peak_dbfs(),
-                                  static_cast<double>(stimulus_.frames) / stimulus_.sample_rate_hz));
+                                  std::ceil(static_cast<double>(stimulus_.frames) / stimulus_.sample_rate_hz)));
     RecordOptions wanted;
     wanted.measure = {.threads = options_.threads, .microphone = microphone_};
-    wanted.say = [&](const std::string& what) { Conversation::say(name + ": " + what); };
+    TakeLine line{stderr, isatty(STDERR_FILENO) == 1};
+    wanted.say = [&](const std::string& what) {
+      line.clear();
+      Conversation::say(name + ": " + what);
+    };
+    wanted.played = [&](const Stimulus& stimulus, std::int64_t frame) {
+      line.draw(name + ": " + take_progress(stimulus, rig_, frame));
+    };
     int attempt = 0;
     wanted.keep = [&](const Recording& raw) { takes_.keep_raw(position, ++attempt, raw); };
     RecordedPosition recorded = record_position(card, rig_, stimulus_, level.check, wanted);
+    Findings& about_device = findings_at_[position];  // of this take, or of the one that it replaces
+    about_device.insert(about_device.end(), device_findings_.begin(), device_findings_.end());
+    device_findings_.clear();
     for (Findings* to : {&recorded.findings, &recorded.measurement.findings}) {
       to->insert(to->end(), level.findings.begin(), level.findings.end());
-      to->insert(to->end(), device_findings_.begin(), device_findings_.end());
+      to->insert(to->end(), about_device.begin(), about_device.end());
     }
-    device_findings_.clear();
     KeptTake kept{position, recorded.findings, {}};
     for (std::size_t s = 0; s < rig_.speakers.size(); ++s) {
       const bool lost = std::ranges::any_of(recorded.findings, [&](const Finding& finding) {
@@ -199,6 +226,7 @@ class LiveSession {
       if (lost) kept.untrusted.push_back(rig_.speakers[s].label);
     }
     takes_.keep(kept, recorded.recording);
+    std::erase_if(fresh_, [position](const auto& entry) { return entry.first == position; });
     fresh_.emplace_back(position, std::move(recorded.measurement));
   }
 
@@ -234,7 +262,8 @@ class LiveSession {
     takes_.begin(stimulus_, peak, decay_s_, card.name());
   }
 
-  void watch_noise(const LevelCheck& check) {
+  void watch_noise(const LevelCheck& check, std::size_t position) {
+    std::erase_if(findings_at_[position], [](const Finding& finding) { return finding.code == "noisier-position"; });
     if (quietest_dbfs_ && check.noise_dbfs > *quietest_dbfs_ + louder_than_before_db) {
       const std::string what =
           fmt::format("it is {:.0f} dB noisier now than at another position", check.noise_dbfs - *quietest_dbfs_);
@@ -282,7 +311,8 @@ class LiveSession {
   TakesFolder takes_;
   std::optional<double> decay_s_;  // measured before the first sweeps, or that of kept takes
   Stimulus stimulus_;
-  Findings device_findings_;
+  Findings device_findings_;                     // not told with any take yet
+  std::map<std::size_t, Findings> findings_at_;  // told with that position's
   std::vector<std::pair<std::size_t, PositionMeasurement>> fresh_;
   bool level_is_settled_ = false;
   std::optional<double> quietest_dbfs_;

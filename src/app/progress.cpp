@@ -32,6 +32,10 @@ void Progress::keep_drawing(const std::stop_token& stop, milliseconds patience) 
   std::unique_lock lock{mutex_};
   wake_.wait_for(lock, stop, patience, [] { return false; });
   while (!stop.stop_requested()) {
+    if (step_.empty()) {
+      wake_.wait_for(lock, stop, between_drawings, [] { return false; });
+      continue;
+    }
     const auto waited = duration_cast<seconds>(steady_clock::now() - start).count();
     std::fprintf(terminal_, "\r\x1b[K%s, %lld s", step_.c_str(), static_cast<long long>(waited));  // \x1b[K: erase line
     std::fflush(terminal_);

@@ -10,7 +10,7 @@
 namespace ringtrue::app {
 
 /// One line that says what is being done, for people who wait: it appears after a while, counts the seconds, and is
-/// gone at the end. Silent where `shown` is false (a pipe, a log).
+/// gone at the end. Silent where `shown` is false (a pipe, a log), and until a step is named.
 class Progress {
  public:
   Progress(std::FILE* terminal, bool shown, std::chrono::milliseconds patience = std::chrono::seconds{1});

@@ -54,7 +54,12 @@ class PositionRecorder {
 
   Recording play(const Stimulus& stimulus) {
     TakeMonitor monitor{stimulus, check_, card_.name()};
-    Take take = card_.play(stimulus, [&monitor](const HeardSoFar& heard) { return monitor(heard); });
+    Take take = card_.play(stimulus, [&](const HeardSoFar& heard) {
+      if (options_.played) {
+        options_.played(stimulus, static_cast<std::int64_t>(heard.interleaved.size() / heard.channels));
+      }
+      return monitor(heard);
+    });
     flagged_ += take.facts.flagged_blocks;
     judge_rate(take.facts);
     return std::move(take.recording);

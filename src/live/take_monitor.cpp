@@ -4,6 +4,7 @@
 #include <cmath>
 #include <utility>
 
+#include "power_below.hpp"
 #include "ringtrue/core/errors.hpp"
 
 namespace ringtrue {
@@ -16,6 +17,12 @@ constexpr double edge_s = 0.05;          // around a sweep that is not looked at
 constexpr double muted_share = 0.05;     // of the sweep's amplitude
 constexpr double foreign_share = 0.01;   // of it, and ten times over the loopback's own noise
 
+// While a sweep plays, only what is lower than it can be no harmonic of it: three blocks in a row hold something there.
+constexpr double well_below = 0.6;            // of the sweep's frequency, 0.15 s before the block: it may be that late
+constexpr double lowest_limit_hz = 100.0;     // below that there is too little room
+constexpr double strange_power_ratio = 1e-3;  // -30 dB of the sweep
+constexpr int most_strange_blocks = 2;        // lost samples are a click in one or two of them
+
 double peak_of(const SweepShape& shape) {
   double peak = 0.0;
   for (const double sample : shape.samples) peak = std::max(peak, std::abs(sample));
@@ -25,7 +32,8 @@ double peak_of(const SweepShape& shape) {
 }  // namespace
 
 TakeMonitor::TakeMonitor(const Stimulus& stimulus, const LevelCheck& check, std::string device)
-    : device_{std::move(device)},
+    : stimulus_{&stimulus},
+      device_{std::move(device)},
       rate_hz_{stimulus.sample_rate_hz},
       microphone_is_never_zero_{!check.microphone_quiet_zero},
       loopback_is_never_zero_{check.loopback_noise_dbfs > -190.0},
@@ -35,14 +43,17 @@ TakeMonitor::TakeMonitor(const Stimulus& stimulus, const LevelCheck& check, std:
   const auto edge = static_cast<std::int64_t>(edge_s * rate_hz_);
   const std::int64_t lag = check.loopback_lag.value_or(0);
   std::int64_t last_end = 0;
-  for (const ScheduledSweep& sweep : stimulus.sweeps) {
+  for (std::size_t i = 0; i < stimulus.sweeps.size(); ++i) {
+    const ScheduledSweep& sweep = stimulus.sweeps[i];
     const SweepShape& shape = stimulus.shapes[sweep.shape];
     const std::int64_t begin = sweep.first_frame + lag;
     const std::int64_t end = begin + std::ssize(shape.samples);
     const double amplitude = peak_of(shape) * loopback_gain_;
-    const auto add = [amplitude](std::vector<Stretch>& to, std::int64_t from, std::int64_t until) {
-      if (until > from) to.push_back({static_cast<std::uint64_t>(from), static_cast<std::uint64_t>(until), amplitude});
+    const auto add = [amplitude, i](std::vector<Stretch>& to, std::int64_t from, std::int64_t until) {
+      if (until <= from) return;
+      to.push_back({static_cast<std::uint64_t>(from), static_cast<std::uint64_t>(until), amplitude, i});
     };
+    sweeps_overlap_ = sweeps_overlap_ || (i > 0 && begin < last_end);
     add(silent_, last_end + edge, begin - edge);
     add(sounding_, begin + 2 * edge, end - 2 * edge);
     last_end = end;
@@ -61,14 +72,14 @@ void TakeMonitor::fail_gone() const {
 bool TakeMonitor::operator()(const HeardSoFar& heard) {
   has_loopback_ = heard.channels > 1;
   const std::uint64_t frames = heard.interleaved.size() / heard.channels;
-  for (; looked_at_ < frames; ++looked_at_) {
-    const std::size_t at = static_cast<std::size_t>(looked_at_) * heard.channels;
-    look_at(looked_at_, heard.interleaved[at], has_loopback_ ? heard.interleaved[at + 1] : 0.0F);
-  }
+  for (; looked_at_ < frames; ++looked_at_) look_at(looked_at_, heard);
   return true;
 }
 
-void TakeMonitor::look_at(std::uint64_t frame, float microphone, float loopback) {
+void TakeMonitor::look_at(std::uint64_t frame, const HeardSoFar& heard) {
+  const std::size_t at = static_cast<std::size_t>(frame) * heard.channels;
+  const float microphone = heard.interleaved[at];
+  const float loopback = has_loopback_ ? heard.interleaved[at + 1] : 0.0F;
   if (!std::isfinite(microphone) || !std::isfinite(loopback)) {
     fail("delivers values that are no numbers", "update its driver or choose another device");
   }
@@ -85,10 +96,10 @@ void TakeMonitor::look_at(std::uint64_t frame, float microphone, float loopback)
            "check the microphone's cable, phantom power, mute and gain");
     }
   }
-  if (has_loopback_ && loopback_known_) look_at_loopback(frame, static_cast<double>(loopback));
+  if (has_loopback_ && loopback_known_) look_at_loopback(frame, heard);
 }
 
-void TakeMonitor::look_at_loopback(std::uint64_t frame, double loopback) {
+void TakeMonitor::look_at_loopback(std::uint64_t frame, const HeardSoFar& heard) {
   const auto advance = [frame](const std::vector<Stretch>& stretches, std::size_t& next) {
     while (next < stretches.size() && frame >= stretches[next].to) ++next;
     return next < stretches.size() && frame >= stretches[next].from;
@@ -101,10 +112,12 @@ void TakeMonitor::look_at_loopback(std::uint64_t frame, double loopback) {
     return;
   }
   ++counted_;
+  const auto loopback = static_cast<double>(heard.interleaved[static_cast<std::size_t>(frame) * heard.channels + 1]);
   energy_ += loopback * loopback;
   const double patience_s = sounding ? muted_after_s : foreign_after_s;
   if (static_cast<double>(counted_) < patience_s * rate_hz_) return;
   const double rms = std::sqrt(energy_ / static_cast<double>(counted_));
+  if (sounding && !sweeps_overlap_) look_below_sweep(frame + 1 - counted_, frame + 1, heard);
   counted_ = 0;
   energy_ = 0.0;
   if (sounding && rms < muted_share * sounding_[next_sounding_].amplitude) {
@@ -114,6 +127,26 @@ void TakeMonitor::look_at_loopback(std::uint64_t frame, double loopback) {
          "check mutes, routing and the loopback's cable");
   }
   if (silent && rms > std::max(foreign_share * silent_[next_silent_].amplitude, 10.0 * loopback_floor_)) {
+    fail("something else plays on the same outputs", "close other programs that use the device");
+  }
+}
+
+void TakeMonitor::look_below_sweep(std::uint64_t from, std::uint64_t to, const HeardSoFar& heard) {
+  const Stretch& stretch = sounding_[next_sounding_];
+  const SweepShape& shape = stimulus_->shapes[stimulus_->sweeps[stretch.sweep].shape];
+  const auto into_s = static_cast<double>(from - stretch.from) / rate_hz_ + 2.0 * edge_s - muted_after_s;
+  const double limit_hz = well_below * shape.band.low.value() * std::exp(into_s / shape.rate_constant.value());
+  if (limit_hz < lowest_limit_hz) {
+    strange_blocks_ = 0;
+    return;
+  }
+  const auto block = heard.interleaved.subspan(static_cast<std::size_t>(from) * heard.channels,
+                                               static_cast<std::size_t>(to - from) * heard.channels);
+  const double power = power_below(block, heard.channels, 1, Hertz{limit_hz}, Hertz{rate_hz_});
+  const double sweep_power = 0.5 * stretch.amplitude * stretch.amplitude;
+  const bool strange = power > std::max(strange_power_ratio * sweep_power, 100.0 * loopback_floor_ * loopback_floor_);
+  strange_blocks_ = strange ? strange_blocks_ + 1 : 0;
+  if (strange_blocks_ > most_strange_blocks) {
     fail("something else plays on the same outputs", "close other programs that use the device");
   }
 }

@@ -3,10 +3,14 @@
 #include <doctest/doctest.h>
 
 #include <chrono>
+#include <cmath>
 #include <cstdio>
 #include <memory>
 #include <string>
 #include <thread>
+
+#include "rigs.hpp"
+#include "take_progress.hpp"
 
 using ringtrue::app::Progress;
 using namespace std::chrono_literals;
@@ -49,4 +53,15 @@ TEST_CASE("progress names the step and is erased at the end") {
 TEST_CASE("progress is silent for quick work and where there is no terminal") {
   CHECK(shown(true, 10s, work_a_little).empty());
   CHECK(shown(false, 0ms, work_a_little).empty());
+}
+
+TEST_CASE("while a take plays, the speaker that sounds or comes next and the time left are told") {
+  const ringtrue::Rig rig = ringtrue::test::simple_rig(2);
+  const ringtrue::Stimulus stimulus = ringtrue::plan_stimulus(rig, {});
+  const auto seconds = static_cast<std::int64_t>(std::ceil(static_cast<double>(stimulus.frames) / 48'000.0));
+  const std::string all = "0:" + std::string(seconds < 10 ? "0" : "") + std::to_string(seconds) + " left";
+  CHECK(ringtrue::app::take_progress(stimulus, rig, 0) == rig.speakers[0].label + " (output 1), " + all);
+  const std::int64_t second = stimulus.sweeps[1].first_frame;
+  CHECK(ringtrue::app::take_progress(stimulus, rig, second - 1).starts_with(rig.speakers[1].label + " (output 2), "));
+  CHECK(ringtrue::app::take_progress(stimulus, rig, stimulus.frames) == "0:00 left");
 }

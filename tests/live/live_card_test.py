@@ -53,6 +53,7 @@ position_m = [0.1, 2.0, 0.0]
 """
 QUICK = ["--sweep-seconds", "0.7", "--decay-seconds", "0.25"]
 WORD_WITHIN_S = 2.0  # of the event
+OPENING_S = 0.6  # from the start of a program to its first sound
 SLOW_MACHINE_S = 2.0  # on top: a loaded machine also starts and schedules late
 
 
@@ -308,6 +309,21 @@ def fast_loss_every_time(session):
     check(len(spoiled) == 1 and ("dropout", spoiled[0]) in codes(result), f"{spoiled}")
 
 
+def real_second_client_mid_sweep(session):
+    """A second program whose first sound comes while a sweep of ordinary length plays."""
+    session.small()
+    with session.card() as card:
+        process = session.start(card, *live())
+        lines = []
+        thread = wait_for_text(process, "sweeps at", lines)
+        other = session.start(card, "linecheck", "rig.toml", "--device", "jack:room", "--yes", "--level-dbfs", "-20")
+        since = time.monotonic() + OPENING_S
+        try:
+            expect_failure(process, thread, lines, since, "something else plays")
+        finally:
+            end(other, 3)
+
+
 def real_second_client(session):
     """A second program that plays on the same outputs, before and while ringtrue plays."""
     session.small()
@@ -347,6 +363,9 @@ def real_stop_and_resume(session):
         check("position 1 of 2" not in error and "position 2 of 2: sweeps" in error, error)
         for speaker in session.calibration("live")["speakers"]:
             check(len(speaker["measured"]["positions"]) == 2, "not two positions")
+        code, _, error = session.run(card, *live("live", *QUICK, "--again", "2"))
+        check(code in (0, 1), f"--again: {code} {error}")
+        check("position 1 of 2" not in error and "position 2 of 2: sweeps" in error, error)
 
 
 def real_asynchronous(session):
@@ -432,6 +451,7 @@ CASES = {
     "fast_loss_every_time": fast_loss_every_time,
     "fast_line_check": fast_line_check,
     "real_second_client": real_second_client,
+    "real_second_client_mid_sweep": real_second_client_mid_sweep,
     "real_stop_and_resume": real_stop_and_resume,
     "real_asynchronous": real_asynchronous,
     "fast_256": lambda session: fast_equals_offline(session, 256),

@@ -95,3 +95,26 @@ TEST_CASE("muted outputs, another program and broken numbers end the take") {
   broken.microphone[50'000] = std::numeric_limits<float>::quiet_NaN();
   CHECK(said_of(stimulus, broken).first.find("no numbers") != std::string::npos);
 }
+
+TEST_CASE("another program is noticed while a sweep plays, lost and repeated samples are not taken for one") {
+  StimulusOptions options;  // 2.2 s a sweep, 0.75 s between them
+  options.main_sweep = Seconds{2.2};
+  const Stimulus stimulus = plan_stimulus(rig, options);
+  const Recording whole = played(stimulus, rig, lag, 0.3F, 1e-4F);
+  CHECK(said_of(stimulus, whole).first.empty());
+
+  Recording mixed = whole;
+  const auto begins = static_cast<std::size_t>(stimulus.sweeps[0].first_frame + lag + 30'000);
+  for (std::size_t n = begins; n < mixed.loopback.size(); ++n) {
+    mixed.loopback[n] += 0.02F * static_cast<float>(std::sin(0.02 * static_cast<double>(n)));  // 153 Hz, -16 dB
+  }
+  const auto [words, at] = said_of(stimulus, mixed);
+  CHECK(words.find("something else plays") != std::string::npos);
+  CHECK(at < begins + 48'000);  // a second: the gap after this sweep is 1.6 s away
+
+  for (const std::size_t lost : {std::size_t{1}, std::size_t{64}, std::size_t{1024}}) {
+    Recording shorter = whole;
+    drop(shorter, begins + 20'000, lost);
+    CHECK(said_of(stimulus, shorter).first.find("something else") == std::string::npos);
+  }
+}

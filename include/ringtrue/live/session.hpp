@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cstdint>
 #include <functional>
 #include <optional>
 #include <string>
@@ -41,6 +42,7 @@ struct RecordOptions {
   MeasureOptions measure;
   std::function<void(const std::string&)> say;  // what is being done; may be empty
   std::function<void(const Recording&)> keep;   // called whenever there is a better recording; may be empty
+  std::function<void(const Stimulus&, std::int64_t frame)> played;  // every few ms while it plays; may be empty
 };
 
 /// A mic position as recorded: every sweep at one lag, spoiled ones replaced by those played again.

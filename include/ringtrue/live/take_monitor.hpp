@@ -13,9 +13,10 @@ namespace ringtrue {
 /// Watches a take of sweeps while it rolls and throws as soon as something makes it useless: the device or the
 /// microphone gone (exact zeros for 0.2 s, where the inputs never are exactly zero), samples that are no numbers,
 /// outputs muted (a sweep plays and the loopback stays silent for 0.15 s), another program playing (the loopback is not
-/// silent between the sweeps).
+/// silent between the sweeps, or holds more than -30 dB of the sweep well below its frequency for 0.45 s).
 class TakeMonitor {
  public:
+  /// @param stimulus  must outlive the monitor
   /// @param check  of the same device, just before: says how silent its inputs are and how late they hear
   TakeMonitor(const Stimulus& stimulus, const LevelCheck& check, std::string device);
 
@@ -23,8 +24,9 @@ class TakeMonitor {
   bool operator()(const HeardSoFar& heard);
 
  private:
-  void look_at(std::uint64_t frame, float microphone, float loopback);
-  void look_at_loopback(std::uint64_t frame, double loopback);
+  void look_at(std::uint64_t frame, const HeardSoFar& heard);
+  void look_at_loopback(std::uint64_t frame, const HeardSoFar& heard);
+  void look_below_sweep(std::uint64_t from, std::uint64_t to, const HeardSoFar& heard);
   [[noreturn]] void fail_gone() const;
   [[noreturn]] void fail(const std::string& what, const std::string& remedy) const;
 
@@ -32,8 +34,10 @@ class TakeMonitor {
     std::uint64_t from = 0;
     std::uint64_t to = 0;
     double amplitude = 0.0;
+    std::size_t sweep = 0;  // of the stimulus, where one sounds
   };
 
+  const Stimulus* stimulus_;
   std::string device_;
   double rate_hz_;
   bool has_loopback_ = false;
@@ -44,6 +48,8 @@ class TakeMonitor {
   double loopback_floor_;
   std::vector<Stretch> sounding_;  // where a sweep is at full level in the loopback
   std::vector<Stretch> silent_;    // where nothing is
+  bool sweeps_overlap_ = false;
+  int strange_blocks_ = 0;  // in a row, that hold something below their sweep
   std::size_t next_sounding_ = 0;
   std::size_t next_silent_ = 0;
   std::uint64_t looked_at_ = 0;
