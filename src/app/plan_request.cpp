@@ -2,7 +2,9 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <charconv>
+#include <span>
 
 #include "ringtrue/core/errors.hpp"
 #include "ringtrue/report/text_layout.hpp"
@@ -12,6 +14,24 @@ namespace ringtrue::app {
 namespace {
 
 constexpr std::string_view own_ring = "custom";
+
+/// Everyday names of a known layout with some speakers more. Directions: BS.2051's of those labels (systems B and H).
+struct Extended {
+  std::string_view name;
+  std::string_view layout;
+  std::vector<std::string> speakers;
+};
+
+std::span<const Extended> extended_layouts() {
+  static const std::vector<Extended> all{
+      {"2.1", "2.0", {"LFE:45:-30"}},
+      {"3.0", "2.0", {"C:0:0"}},
+      {"3.1", "2.0", {"C:0:0", "LFE:45:-30"}},
+      {"7.1.6", "7.1.4", {"Ltm:90:30", "Rtm:-90:30"}},
+      {"9.1.4 (wides)", "7.1.4", {"Lw:60:0", "Rw:-60:0"}},
+  };
+  return all;
+}
 
 std::vector<std::string_view> split(std::string_view text, char separator) {
   std::vector<std::string_view> parts;
@@ -79,7 +99,12 @@ Ring known_ring(const std::string& name) {
 }
 
 Ring ring_from(const PlanOptions& options) {
-  Ring ring = known_ring(options.layout);
+  const auto extended = std::ranges::find(extended_layouts(), options.layout, &Extended::name);
+  const bool is_extended = extended != extended_layouts().end();
+  Ring ring = known_ring(is_extended ? std::string{extended->layout} : options.layout);
+  if (is_extended) {
+    for (const std::string& text : extended->speakers) add_own_speaker(ring, text);
+  }
   for (const std::string& text : options.speakers) add_own_speaker(ring, text);
   if (!ring.speakers.empty()) return ring;
   throw InvalidInput{"custom", "a ring of your own needs its loudspeakers",
@@ -148,6 +173,9 @@ std::string known_layouts() {
     const std::string names = fmt::format("{}", fmt::join(layout.trade_names, " or "));
     list += layout.bs2051_name.empty() ? fmt::format("  {}\n", names)
                                        : fmt::format("  {:<34} {} in ITU-R BS.2051\n", names, layout.bs2051_name);
+  }
+  for (const Extended& extended : extended_layouts()) {
+    list += fmt::format("  {:<34} {} with {}\n", extended.name, extended.layout, fmt::join(extended.speakers, ", "));
   }
   return list;
 }

@@ -22,6 +22,7 @@ std::string folded(std::string_view name) {
 }
 
 bool is_named(const Layout& layout, const std::string& wanted) {
+  if (!layout.bs2051_name.empty() && wanted == "system" + folded(layout.code)) return true;
   return folded(layout.bs2051_name) == wanted ||
          std::ranges::any_of(layout.trade_names, [&](auto name) { return folded(name) == wanted; });
 }

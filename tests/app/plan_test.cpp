@@ -222,3 +222,23 @@ TEST_CASE("help for plan fits 80 columns and lists every layout") {
     CHECK(line.size() <= 80);
   }
 }
+
+TEST_CASE("a system's letter is its designation, too, and everyday names of a layout with more speakers are known") {
+  const TemporaryFolder folder;
+  const auto labels_of = [&](const std::string& name) {
+    const Outcome outcome = run_program(folder.path(), "plan '" + name + "' --out rig.toml --overwrite --json");
+    REQUIRE_MESSAGE(outcome.status == 0, outcome.error);
+    const Json plan = Json::parse(outcome.out);
+    std::string labels;
+    for (const Json& speaker : plan["speakers"]) {
+      labels += speaker["label"].get<std::string>() + ' ';
+    }
+    return labels;
+  };
+  CHECK(labels_of("System J") == "L R C LFE Lss Rss Lrs Rrs Ltf Rtf Ltr Rtr ");
+  CHECK(labels_of("2.1") == "L R LFE ");
+  CHECK(labels_of("3.1") == "L R C LFE ");
+  CHECK(labels_of("9.1.4 (wides)") == labels_of("7.1.4") + "Lw Rw ");
+  CHECK(labels_of("7.1.6") == labels_of("7.1.4") + "Ltm Rtm ");
+  CHECK(ringtrue::read_rig(folder.path() / "rig.toml").speakers.size() == 14);
+}

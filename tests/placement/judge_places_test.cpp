@@ -76,6 +76,23 @@ TEST_CASE("in every layout a ring in its place is right, and each of its crossed
   }
 }
 
+TEST_CASE("a screen-edge pair outside L and R, as a wide screen has it, is no exchange") {
+  // ITU-R BS.2051 system G (4+9+0): L 30 to 45, M+SC 5 to 60 degrees.
+  const Rig rig = rig_for(*find_layout("4+9+0"));
+  for (const double edge_deg : {36.0, 40.0, 45.0, 60.0}) {
+    for (const double main_deg : {30.0, 35.0, 45.0}) {
+      CAPTURE(edge_deg);
+      CAPTURE(main_deg);
+      auto found = in_place(rig);
+      found[index_of(rig, "L")] = at({main_deg, 0.0});
+      found[index_of(rig, "R")] = at({-main_deg, 0.0});
+      found[index_of(rig, "Lsc")] = at({edge_deg, 0.0});
+      found[index_of(rig, "Rsc")] = at({-edge_deg, 0.0});
+      CHECK(judge_places(rig, found).empty());
+    }
+  }
+}
+
 TEST_CASE("three cables in a circle are named, each with the place it plays from") {
   const Rig rig = rig_for(*find_layout("7.1.4"));
   auto found = in_place(rig);
