@@ -11,6 +11,8 @@
 namespace ringtrue {
 namespace {
 
+constexpr std::string_view wireless_caution = "wireless or telephone quality: not for measuring";
+
 /// Length of the UTF-8 sequence at the start, 0 where there is none.
 std::size_t sequence_length(std::string_view bytes) {
   const auto byte = [&](std::size_t i) { return static_cast<unsigned char>(bytes[i]); };
@@ -91,12 +93,17 @@ std::string readable_name(std::string_view bytes) {
   return text;
 }
 
+void refuse_wireless(const DeviceInfo& device) {
+  if (device.caution != wireless_caution) return;
+  throw DeviceError{full_name(device), "is a wireless link or of telephone quality: its delay jumps, its band is cut",
+                    "choose a device that is connected by a cable"};
+}
+
 std::string caution_about(std::string_view api, std::string_view name, double default_rate_hz) {
   const std::string plain = lower(name);
   const auto holds = [&](std::string_view word) { return plain.find(word) != std::string::npos; };
-  if (holds("bluetooth") || holds("hands-free") || holds("airpods") ||
-      (default_rate_hz > 0.0 && default_rate_hz < 32'000.0)) {
-    return "wireless or telephone quality: not for measuring";
+  if (holds("bluetooth") || holds("hands-free") || (default_rate_hz > 0.0 && default_rate_hz < 32'000.0)) {
+    return std::string{wireless_caution};
   }
   constexpr std::array<std::string_view, 8> mixers{"default", "sysdefault", "pulse",  "pipewire",
                                                    "dmix",    "plug",       "dsnoop", "aggregate"};

@@ -126,6 +126,8 @@ StreamFacts AudioLibrary::open(const StreamWish& wish, const DeckView& view) {
   const std::vector<DeviceInfo> all = devices(false);
   const std::size_t out = find_device(all, wish.device);
   const std::size_t in = wish.input_device.empty() ? out : find_device(all, wish.input_device);
+  refuse_wireless(all[out]);
+  refuse_wireless(all[in]);
   require_channels(all[out], all[out].outputs, wish.outputs, "output");
   require_channels(all[in], all[in].inputs, wish.inputs, "input");
   const auto output = parameters(static_cast<int>(out), opened_channels(all[out].outputs, wish.outputs), false);
@@ -144,7 +146,13 @@ StreamFacts AudioLibrary::open(const StreamWish& wish, const DeckView& view) {
                       on_audio, &view_));
   check(Pa_StartStream(stream_));
 
-  StreamFacts facts{name, output.channelCount, input.channelCount, rate_hz(), 0.0, all[out].caution, {}};
+  StreamFacts facts{name,
+                    output.channelCount,
+                    input.channelCount,
+                    rate_hz(),
+                    0.0,
+                    all[out].caution.empty() ? all[in].caution : all[out].caution,
+                    {}};
   if (in != out) facts.input_name = full_name(all[in]);
   if (const PaStreamInfo* const info = Pa_GetStreamInfo(stream_)) {
     const double latency_s = info->inputLatency + info->outputLatency;  // may be nonsense: an unsigned wrap was seen

@@ -3,6 +3,7 @@
 #include <doctest/doctest.h>
 
 #include <string>
+#include <tuple>
 
 #include "ringtrue/core/errors.hpp"
 
@@ -56,4 +57,15 @@ TEST_CASE("mixers and wireless links are told from devices") {
   CHECK(!caution_about("alsa", "default", 48e3).empty());
   CHECK(!caution_about("alsa", "pipewire", 48e3).empty());
   CHECK(!caution_about("coreaudio", "Headset", 16e3).empty());
+  DeviceInfo device;
+  for (const auto& [name, rate_hz, refused] :
+       {std::tuple{"Bluetooth Headset", 48e3, true}, {"Headset", 16e3, true}, {"default", 48e3, false}}) {
+    CAPTURE(name);
+    device.caution = caution_about("alsa", name, rate_hz);
+    if (refused) {
+      CHECK_THROWS_AS(refuse_wireless(device), DeviceError);
+    } else {
+      CHECK_NOTHROW(refuse_wireless(device));
+    }
+  }
 }

@@ -34,6 +34,9 @@ struct DeviceInfo {
 /// Why a device of that name and rate may not do for measuring: shared mixers and converters, wireless links.
 [[nodiscard]] std::string caution_about(std::string_view api, std::string_view name, double default_rate_hz);
 
+/// @throws DeviceError  for a wireless link, by its caution: nothing measured through it holds
+void refuse_wireless(const DeviceInfo& device);
+
 /// Lists all devices, asked for in a process of its own. @param program  see DeviceProcess  @throws DeviceError
 [[nodiscard]] std::vector<DeviceInfo> list_devices(const std::filesystem::path& program);
 
