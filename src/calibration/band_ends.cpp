@@ -51,9 +51,11 @@ struct Ends {
 
 Ends ends_above(const PowerCurve& curve, std::span<const double> inside_hz, double limit_db) {
   const double reach = std::exp2(0.5 * end_smoothing_octaves);
-  const auto above = [&](double f) { return curve.level_db(f / reach, f * reach) >= limit_db; };
   Ends ends;
   if (inside_hz.size() < 2) return ends;
+  const auto above = [&](double f) {  // beyond what was measured the level falls with the sweep, not with the speaker
+    return curve.level_db(std::max(f / reach, inside_hz.front()), std::min(f * reach, inside_hz.back())) >= limit_db;
+  };
   const auto first = std::ranges::find_if(inside_hz, above);
   const auto last = std::find_if(inside_hz.rbegin(), inside_hz.rend(), above);
   if (first != inside_hz.begin() && first != inside_hz.end()) ends.low = *first;

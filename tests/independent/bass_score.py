@@ -66,11 +66,46 @@ def by_arrival(h: np.ndarray, truth, given: dict, label: str, f_hz: np.ndarray, 
     return delayed(h, f_hz, wanted_ms - settled_ms(truth, given, label)) * (-1.0 if wrong else 1.0)
 
 
+def band_end_errors_oct(truth, given: dict, labels: list[str]) -> list[float]:
+    """How far the frequencies at which a speaker's level in the room has fallen by 3 and by 10 dB are off, octaves.
+
+    Truth: power average of the positions, pink-weighted means of half octaves, against those of 200-800 Hz (a sub:
+    30-80 Hz), on the true responses; the nearest of the frequencies at which that level is crossed counts, because the
+    lowest may lie below what was measured. Only what the program answers is judged.
+    """
+    f = truth.frequency_hz
+    inside = (f >= 10.0) & (f <= 1000.0)
+    reach = 2.0 ** 0.25
+    errors = []
+    for label in labels:
+        pink = np.concatenate([[0.0], np.cumsum(np.mean(np.abs(truth.transfer[label][:, inside]) ** 2, axis=0)
+                                                / f[inside])])
+        weight = np.concatenate([[0.0], np.cumsum(1.0 / f[inside])])
+
+        def level(low_hz, high_hz):
+            a, b = np.searchsorted(f[inside], low_hz), np.searchsorted(f[inside], high_hz, side="right")
+            return 10.0 * np.log10((pink[b] - pink[a]) / (weight[b] - weight[a]))
+
+        is_sub = truth.speakers[label]["kind"] == "sub"
+        reference = level(30.0, 80.0) if is_sub else level(200.0, 800.0)
+        at = f[inside & (f >= 10.0 * reach) & (f <= 800.0)]
+        levels = np.array([level(x / reach, x * reach) for x in at]) - reference
+        for key, said in given[label]["measured"]["band_ends"].items():
+            if said is None or (key.startswith("high") and not is_sub):
+                continue
+            above = levels >= (-3.0 if "_3_" in key else -10.0)
+            rising = key.startswith("low")
+            crossings = at[1:][above[1:] & ~above[:-1]] if rising else at[:-1][above[:-1] & ~above[1:]]
+            errors.append(float(np.min(np.abs(np.log2(said / crossings)), initial=np.inf)))
+    return errors
+
+
 def score(truth, given: dict, mains: list[str], subs: list[str], notes: dict, equaliser) -> dict:
     """Figures in dB over an octave each side of each main's crossover; see the keys.
 
     Brute force over a common delay of all subs (+-20 ms against the settings, 0.1 ms steps) and their polarity, trims,
     equalisers and what differs between the subs as given. Each main is weighted alike.
+    band_end_error_oct: the worst of band_end_errors_oct
     bass_loss_db, bass_log_loss_db: how much louder main + sub could be, by power and by mean of the level
     bass_stake_db, bass_log_stake_db: what the worst delay and polarity would cost
     bass_main_loss_db, bass_main_log_loss_db: what the worst main loses against all subs aligned by their true arrival
@@ -97,7 +132,9 @@ def score(truth, given: dict, mains: list[str], subs: list[str], notes: dict, eq
     loss = best.max(axis=1) - np.mean(here, axis=0)
     stake = best.max(axis=1) - best.min(axis=1)
     worst = np.max(np.array(arrival) - np.array(here), axis=0)
-    result = {"bass_loss_db": float(loss[0]), "bass_log_loss_db": float(loss[1]),
+    ends = band_end_errors_oct(truth, given, mains + subs)
+    result = {"band_end_error_oct": float(np.max(np.abs(ends))) if ends else None,
+              "bass_loss_db": float(loss[0]), "bass_log_loss_db": float(loss[1]),
               "bass_stake_db": float(stake[0]), "bass_log_stake_db": float(stake[1]),
               "bass_main_loss_db": float(worst[0]), "bass_main_log_loss_db": float(worst[1])}
     if len(subs) > 1:

@@ -468,7 +468,8 @@ COLUMNS = (("arrival", "arrival_error_ms", 4), ("delay", "delay_error_ms", 4), (
            ("trim", "trim_error_db", 3), ("subarr", "sub_arrival_error_ms", 2), ("sublev", "sub_level_error_db", 2),
            ("subtrim", "sub_trim_error_db", 2), ("bass", "bass_loss_db", 2), ("basslog", "bass_log_loss_db", 2),
            ("bassmain", "bass_main_loss_db", 2), ("mainlog", "bass_main_log_loss_db", 2),
-           ("bassvar", "bass_variance_db2", 1), ("together", "bass_variance_together_db2", 1))
+           ("bassvar", "bass_variance_db2", 1), ("together", "bass_variance_together_db2", 1),
+           ("ends", "band_end_error_oct", 2))
 EQUALISER_COLUMNS = (("flatter", "flatter", 3), ("flatmax", "flatter_worst", 3), ("spot", "spot_ratio", 3),
                      ("boost", "boost_over_db", 2), ("pairgap", "pair_gap_db", 2), ("filters", "filters_mean", 2),
                      ("mictrace", "mic_trace_db", 2))
@@ -481,7 +482,7 @@ LIMITS = {  # option: (key in the totals, what is broken when it is larger)
     "max-sub-arrival-error-ms": "sub_arrival_error_ms", "max-sub-level-error-db": "sub_level_error_db",
     "max-sub-trim-error-db": "sub_trim_error_db", "max-bass-loss-db": "bass_loss_db",
     "max-bass-log-loss-db": "bass_log_loss_db", "max-bass-main-loss-db": "bass_main_loss_db",
-    "max-bass-main-log-loss-db": "bass_main_log_loss_db",
+    "max-bass-main-log-loss-db": "bass_main_log_loss_db", "max-band-end-error-oct": "band_end_error_oct",
     "max-flatter": "mean_flatter", "max-flatter-worst": "flatter_worst", "max-spot-ratio": "spot_ratio",
     "max-mic-trace-db": "mic_trace_db", "max-boost-over-db": "boost_over_db", "max-pair-gap-db": "pair_gap_db",
     "max-filters-over": "filters_over", "max-place-exact-m": "place_exact_m",
