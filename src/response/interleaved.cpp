@@ -24,10 +24,6 @@ constexpr double dullest_loopback_hz = 2'000.0;
 constexpr double coherent = 0.5;     // the same speaker twice; two speakers of a ring share a third at most
 constexpr double torn_frames = 0.5;  // spans of one clock agree to some hundredths of a frame
 
-double start_of(const Stimulus& stimulus, std::size_t sweep) {
-  return static_cast<double>(stimulus.sweeps[sweep].first_frame) / stimulus.sample_rate_hz;
-}
-
 std::size_t frames_of(double seconds, double rate_hz) { return static_cast<std::size_t>(seconds * rate_hz); }
 
 const SweepShape& shape_of(const Stimulus& stimulus, std::size_t sweep) {
@@ -48,13 +44,13 @@ std::vector<SpanReading> spans_at(double lag_s, const Stimulus& stimulus, const 
   std::vector<SpanReading> spans;
   for (const SweepPair& pair : played_twice(stimulus)) {
     const auto near = [&](std::size_t sweep) {
-      return all.cut(sweep, (start_of(stimulus, sweep) + lag_s) * rate_hz, frames_of(near_before_s, rate_hz),
+      return all.cut(sweep, (start_s(stimulus, sweep) + lag_s) * rate_hz, frames_of(near_before_s, rate_hz),
                      frames_of(near_after_s, rate_hz));
     };
     const PairLag lag =
         pair_lag(near(pair.first), near(pair.second), flat_band(shape_of(stimulus, pair.first).band), rate_hz);
     if (lag.coherence < coherent) continue;
-    spans.push_back({pair.first, pair.second, start_of(stimulus, pair.second) - start_of(stimulus, pair.first),
+    spans.push_back({pair.first, pair.second, start_s(stimulus, pair.second) - start_s(stimulus, pair.first),
                      lag.lag_samples, lag.uncertainty_samples});
     // Two speakers whose direct sounds prevail are alike to a half or more; the same one twice to all but its noise.
     likeness -= std::log(1.001 - lag.coherence);
@@ -73,7 +69,7 @@ std::optional<Start> find_interleaved_start(const Stimulus& stimulus, const Long
   std::vector<std::vector<Lag>> lags(stimulus.sweeps.size());
   parallel_for(lags.size(), threads, [&](std::size_t i) {
     const std::size_t before = frames_of(-earliest_lag_s, rate_hz);
-    const auto h = all.cut(i, start_of(stimulus, i) * rate_hz, before, frames_of(latest_lag_s, rate_hz));
+    const auto h = all.cut(i, start_s(stimulus, i) * rate_hz, before, frames_of(latest_lag_s, rate_hz));
     lags[i] = prominent_lags(h, before, rate_hz);
   });
   std::optional<Start> best;
@@ -155,7 +151,7 @@ std::optional<Synchronisation> synchronise_interleaved(const Stimulus& stimulus,
   if (result.torn) result.timeline.clock_ppm = {0.0, 100.0};
   result.rate_hz = nominal_rate_hz * (1.0 + 1e-6 * result.timeline.clock_ppm.value);
   for (std::size_t i = 0; i < stimulus.sweeps.size(); ++i) {
-    const double zero = start_of(stimulus, i) * result.rate_hz + start->lag_s * nominal_rate_hz;
+    const double zero = start_s(stimulus, i) * result.rate_hz + start->lag_s * nominal_rate_hz;
     result.zero_frames.push_back(zero);
     result.whole.push_back(inside_recording(stimulus, i, zero, result.rate_hz, channel.size()));
   }

@@ -9,6 +9,7 @@
 #include "ringtrue/core/errors.hpp"
 #include "ringtrue/core/parallel.hpp"
 #include "ringtrue/response/fellows.hpp"
+#include "ringtrue/response/input_processing.hpp"
 #include "ringtrue/response/interleaved.hpp"
 #include "ringtrue/response/measurement_findings.hpp"
 #include "ringtrue/response/recording_checks.hpp"
@@ -257,8 +258,9 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
 
   const auto zero_ms = loopback_zero_ms(stimulus, channels, heard, options, overlapping);
   result.absolute_time = zero_ms.has_value();
-  result.findings =
-      recording_findings(rig, recording, stimulus, pairs, heard.responses, choices, faults, sync, channels.exchanged);
+  result.findings = recording_findings(rig, recording, pairs, choices, faults, sync, channels.exchanged);
+  std::ranges::move(input_processing_findings(recording, stimulus, heard.responses, choices, sync),
+                    std::back_inserter(result.findings));
   if (overlapping) check_windows(rig, stimulus, pairs, {std::move(heard.responses), heard.zero_index}, sync, result);
   if (sync.torn) distrust_all(result);
   compare_fellows(rig, result);

@@ -164,73 +164,11 @@ void add_stray_dropouts(const Facts& facts, Findings& findings) {
   }
 }
 
-/// Automatic gain or noise suppression: the same speaker comes out louder in one pass than in the other.
-void add_wandering_level(const Facts& facts, std::span<const PairResponse> responses, Findings& findings) {
-  constexpr double steady_db = 0.08;  // ten times what temperature and noise do between two sweeps
-  std::size_t wandering = 0;
-  std::size_t looked_at = 0;
-  double largest_db = 0.0;
-  for (std::size_t i = 0; i < facts.pairs.size(); ++i) {
-    const bool both = facts.choices[i].used[0] && facts.choices[i].used[1] && facts.choices[i].usable;
-    if (!both || responses[i].likeness < 0.9 || facts.choices[i].noisy[0] || facts.choices[i].noisy[1]) continue;
-    ++looked_at;
-    // The projection of noisy takes falls short by their likeness; what is left is the gain.
-    const double change_db = 20.0 * std::log10(std::max(1e-6, responses[i].gain / responses[i].likeness));
-    if (std::abs(change_db) <= steady_db) continue;
-    ++wandering;
-    largest_db = std::max(largest_db, std::abs(change_db));
-  }
-  if (wandering == 0 || 4 * wandering < looked_at) return;
-  findings.push_back(
-      {Severity::stop, "input-processing", std::nullopt,
-       fmt::format("{}: the same sweep comes out up to {:.1f} dB louder one time than the other, on {} of "
-                   "{} speakers: something turns the microphone up and down. Switch off automatic gain, "
-                   "noise suppression and enhancements for this input, then measure again; the levels "
-                   "here are not to be trusted.",
-                   facts.recording.name, largest_db, wandering, looked_at)});
-}
-
-double percentile(std::vector<double> values, double share) {
-  if (values.empty()) return 0.0;
-  const auto at = values.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
-  std::ranges::nth_element(values, at);
-  return *at;
-}
-
-std::vector<double> all_blocks(std::span<const PairResponse> responses, bool of_difference) {
-  std::vector<double> blocks;
-  for (const PairResponse& response : responses) {
-    const auto& energies = of_difference ? response.disturbance.energies[0] : response.disturbance.loudness;
-    blocks.insert(blocks.end(), energies.begin(), energies.end());
-  }
-  return blocks;
-}
-
-/// Noise suppression: between the sweeps the recording is far quieter than the noise that comes with them.
-void add_noise_gate(const Facts& facts, std::span<const PairResponse> responses, Findings& findings) {
-  constexpr double suppressed = 30.0;  // 15 dB in energy; a room's noise is the same a second later within 1 dB
-  constexpr double audible = 1e-10;    // -100 dBFS: below that it is no noise but the arithmetic of a simulation
-  const double block = static_cast<double>(disturbance_block(facts.sync.rate_hz));
-  const double with_sound = 0.5 * percentile(all_blocks(responses, true), 0.5);
-  const double between = percentile(all_blocks(responses, false), 0.05);
-  // Rounding to the format's steps makes noise where there is sound and none in silence: step^2 / 12, times 6 by the
-  // second difference; four times that is more than rounding.
-  const double step = format_step(facts.recording.microphone);
-  if (with_sound / block < std::max(audible, 2.0 * step * step) || with_sound < suppressed * between) return;
-  findings.push_back({Severity::stop, "input-processing", std::nullopt,
-                      fmt::format("{}: between the sweeps the noise drops by {:.0f} dB: something mutes the microphone "
-                                  "when it is quiet and cuts off the room's decay. Switch off noise suppression, gates "
-                                  "and enhancements for this input, then measure again.",
-                                  facts.recording.name, 10.0 * std::log10(with_sound / std::max(between, 1e-18)))});
-}
-
 }  // namespace
 
-Findings recording_findings(const Rig& rig, const Recording& recording, const Stimulus& stimulus,
-                            std::span<const SweepPair> pairs, std::span<const PairResponse> responses,
+Findings recording_findings(const Rig& rig, const Recording& recording, std::span<const SweepPair> pairs,
                             std::span<const TakeChoice> choices, const RecordingFaults& faults,
                             const Synchronisation& sync, bool channels_exchanged) {
-  (void)stimulus;
   const Facts facts{rig, recording, pairs, choices, faults, sync};
   Findings findings;
   if (channels_exchanged) {
@@ -244,8 +182,6 @@ Findings recording_findings(const Rig& rig, const Recording& recording, const St
   add_steps(facts, findings);
   add_stray_dropouts(facts, findings);
   add_take_findings(facts, findings);
-  add_wandering_level(facts, responses, findings);
-  add_noise_gate(facts, responses, findings);
   return findings;
 }
 
@@ -289,7 +225,7 @@ void refuse_if_smeared(const Recording& recording, std::span<const PairResponse>
   constexpr double loud = 100.0;
   constexpr double treble_share = 0.75;  // a sweep's bass is no louder than noise here; a third of the speakers is less
   if (most_answer * shares.size() < responses.size()) {
-    const auto blocks = all_blocks(responses, false);
+    const auto blocks = loudness_of(responses);
     if (percentile(blocks, treble_share) > loud * std::max(percentile(blocks, 0.02), 1e-18)) throw foreign;
   }
   if (shares.empty() || median(shares) >= concentrated) return;

@@ -18,10 +18,6 @@ namespace {
 
 constexpr double dullest_loopback_hz = 2'000.0;  // a sub's sweep is too dull to time an electrical path
 
-double start_of(const Stimulus& stimulus, std::size_t sweep) {
-  return static_cast<double>(stimulus.sweeps[sweep].first_frame) / stimulus.sample_rate_hz;
-}
-
 /// Octaves whose whole band lies inside `driven`. Source: IEC 61260-1:2014, mid-bands 1000 G^k, G = 10^0.3.
 std::vector<OctaveReading> octave_readings(const StretchLevels& levels, Band driven) {
   std::vector<OctaveReading> readings;
@@ -145,7 +141,7 @@ std::optional<double> electrical_share(const Stimulus& stimulus, std::span<const
     const SweepShape& shape = stimulus.shapes[stimulus.sweeps[i].shape];
     if (shape.band.high.value() < dullest_loopback_hz) continue;
     const Deconvolver deconvolver{shape, stimulus.sample_rate_hz, rate_hz, {0.05, 0.2}};
-    auto h = deconvolver.response(channel, (start_of(stimulus, i) + *start_lag) * rate_hz);
+    auto h = deconvolver.response(channel, (start_s(stimulus, i) + *start_lag) * rate_hz);
     for (std::size_t n = h.size() - 1; n > 0; --n) h[n] -= h[n - 1];  // weighs the treble: band edges ring in the bass
     h[0] = 0.0;
     const auto louder = [](double a, double b) { return std::abs(a) < std::abs(b); };

@@ -44,7 +44,7 @@ std::vector<double> block_energies(std::size_t size, std::size_t block, std::siz
 
 /// Second differences: the treble.
 template <class Number>
-std::vector<double> treble_energies(std::span<const Number> x, std::size_t block) {
+std::vector<double> trebles(std::span<const Number> x, std::size_t block) {
   const auto at = [&](std::size_t n) { return static_cast<double>(x[n]); };
   return block_energies(
       x.size(), block, 2, [&](std::size_t n) { return at(n) - 2.0 * at(n - 1) + at(n - 2); },
@@ -88,6 +88,17 @@ std::size_t disturbance_block(double recorder_rate_hz) {
   return static_cast<std::size_t>(std::lround(1'024.0 * recorder_rate_hz / 48'000.0));
 }
 
+std::vector<double> treble_energies(std::span<const float> sound, std::size_t block) { return trebles(sound, block); }
+
+std::vector<double> loudness_of(std::span<const PairResponse> responses) {
+  std::vector<double> blocks;
+  for (const PairResponse& response : responses) {
+    const auto& loudness = response.disturbance.loudness;
+    blocks.insert(blocks.end(), loudness.begin(), loudness.end());
+  }
+  return blocks;
+}
+
 PairResponse respond(const Deconvolver& deconvolver, std::span<const float> recording, double first_zero_frame,
                      double second_zero_frame, double recorder_rate_hz) {
   auto pair = deconvolver.pair(recording, first_zero_frame, second_zero_frame);
@@ -102,7 +113,7 @@ PairResponse respond(const Deconvolver& deconvolver, std::span<const float> reco
   const std::size_t block = disturbance_block(recorder_rate_hz);
   const std::span<const double> difference{pair.difference};
   const auto width = static_cast<std::size_t>(std::lround(64.0 * recorder_rate_hz / 48'000.0));
-  result.disturbance.energies = {treble_energies(difference, block), middle_energies(difference, block),
+  result.disturbance.energies = {trebles(difference, block), middle_energies(difference, block),
                                  bass_energies(difference, block, width)};
 
   const auto start =
@@ -119,7 +130,7 @@ PairResponse respond(const Deconvolver& deconvolver, std::span<const float> reco
         sound[static_cast<std::size_t>(i)] = recording[static_cast<std::size_t>(n)];
       }
     }
-    result.disturbance.loudness = treble_energies(std::span<const float>{sound}, block);
+    result.disturbance.loudness = treble_energies(sound, block);
   }
   result.first = std::move(pair.first);
   result.second = std::move(pair.second);

@@ -15,10 +15,6 @@ constexpr double sound_span_frames = 0.3;      // a pair that lies further off i
 const ResponseWindow near_window{0.05, 0.15};  // what a span of an unbroken recording can leave
 const ResponseWindow wide_window{0.30, 0.45};  // lost or repeated buffers of up to a third of a second
 
-double start_of(const Stimulus& stimulus, std::size_t sweep) {
-  return static_cast<double>(stimulus.sweeps[sweep].first_frame) / stimulus.sample_rate_hz;
-}
-
 std::vector<Deconvolver> deconvolvers_for(const Stimulus& stimulus, double rate_hz, ResponseWindow window) {
   std::vector<Deconvolver> deconvolvers;
   for (const SweepShape& shape : stimulus.shapes) {
@@ -36,8 +32,8 @@ std::vector<SpanReading> read_spans(const Stimulus& stimulus, std::span<const fl
   parallel_for(pairs.size(), threads, [&](std::size_t i) {
     const SweepPair& pair = pairs[i];
     const std::size_t shape = stimulus.sweeps[pair.first].shape;
-    const double first = (start_of(stimulus, pair.first) + start_lag_s) * rate_hz;
-    const double second = (start_of(stimulus, pair.second) + start_lag_s) * rate_hz;
+    const double first = (start_s(stimulus, pair.first) + start_lag_s) * rate_hz;
+    const double second = (start_s(stimulus, pair.second) + start_lag_s) * rate_hz;
     const bool there = inside_recording(stimulus, pair.first, first, rate_hz, channel.size()) &&
                        inside_recording(stimulus, pair.second, second, rate_hz, channel.size());
     if (!there) return;
@@ -46,7 +42,7 @@ std::vector<SpanReading> read_spans(const Stimulus& stimulus, std::span<const fl
     const auto h2 = deconvolvers[shape].response(channel, second);
     const PairLag lag = pair_lag(h1, h2, band, rate_hz);
     if (lag.coherence < coherent) return;
-    found[i] = SpanReading{pair.first, pair.second, start_of(stimulus, pair.second) - start_of(stimulus, pair.first),
+    found[i] = SpanReading{pair.first, pair.second, start_s(stimulus, pair.second) - start_s(stimulus, pair.first),
                            lag.lag_samples, lag.uncertainty_samples};
   });
   std::vector<SpanReading> spans;
@@ -99,7 +95,7 @@ std::optional<Synchronisation> synchronise(const Stimulus& stimulus, std::span<c
   result.rate_hz = nominal_rate_hz * (1.0 + 1e-6 * result.timeline.clock_ppm.value);
   for (std::size_t i = 0; i < sweeps; ++i) {
     const double zero =
-        start_of(stimulus, i) * result.rate_hz + result.start_lag_s * nominal_rate_hz + result.timeline.shift_of(i);
+        start_s(stimulus, i) * result.rate_hz + result.start_lag_s * nominal_rate_hz + result.timeline.shift_of(i);
     result.zero_frames.push_back(zero);
     const bool cut = std::ranges::any_of(result.timeline.steps,
                                          [&](const TimelineStep& step) { return step.inside && step.after == i; });

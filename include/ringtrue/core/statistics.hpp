@@ -17,6 +17,14 @@ namespace ringtrue {
   return *middle;
 }
 
+/// The value that a share of `values` (0 to 1) does not exceed; 0 for none.
+[[nodiscard]] inline double percentile(std::vector<double> values, double share) {
+  if (values.empty()) return 0.0;
+  const auto at = values.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
+  std::ranges::nth_element(values, at);
+  return *at;
+}
+
 namespace detail {
 
 template <typename Sample>

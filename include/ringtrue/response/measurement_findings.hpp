@@ -9,10 +9,8 @@
 
 namespace ringtrue {
 
-/// What the recording itself suffered, in words: clipping, dropouts, noise events, missing takes, exchanged channels,
-/// a level that wanders.
-[[nodiscard]] Findings recording_findings(const Rig& rig, const Recording& recording, const Stimulus& stimulus,
-                                          std::span<const SweepPair> pairs, std::span<const PairResponse> responses,
+/// What the recording itself suffered, in words: clipping, dropouts, noise events, missing takes, exchanged channels.
+[[nodiscard]] Findings recording_findings(const Rig& rig, const Recording& recording, std::span<const SweepPair> pairs,
                                           std::span<const TakeChoice> choices, const RecordingFaults& faults,
                                           const Synchronisation& sync, bool channels_exchanged);
 

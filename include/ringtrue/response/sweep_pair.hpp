@@ -32,6 +32,12 @@ struct PairResponse {
 /// Frames in one block of a Disturbance, at any sample rate about 21 ms.
 [[nodiscard]] std::size_t disturbance_block(double recorder_rate_hz);
 
+/// Energy of each whole block of a sound after a second difference, which leaves the treble.
+[[nodiscard]] std::vector<double> treble_energies(std::span<const float> sound, std::size_t block);
+
+/// Loudness of every block of every pair's first take, one after another.
+[[nodiscard]] std::vector<double> loudness_of(std::span<const PairResponse> responses);
+
 /// Both responses of a pair, and what differs between the two stretches of recording. The recording is compared, not
 /// the responses: distortion is the same twice and cancels, a slam is not.
 [[nodiscard]] PairResponse respond(const Deconvolver& deconvolver, std::span<const float> recording,

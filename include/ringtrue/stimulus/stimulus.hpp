@@ -36,6 +36,11 @@ struct Stimulus {
   std::vector<ScheduledSweep> sweeps;  // in order of first_frame
 };
 
+/// When a sweep starts, in the player's seconds from the stimulus' first frame.
+[[nodiscard]] inline double start_s(const Stimulus& stimulus, std::size_t sweep) {
+  return static_cast<double>(stimulus.sweeps[sweep].first_frame) / stimulus.sample_rate_hz;
+}
+
 struct StimulusOptions {
   Decibels peak_level{-18.0};  // dBFS, peak
   bool allow_loud = false;     // peak levels above -6 dBFS need this
