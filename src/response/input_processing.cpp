@@ -1,0 +1,125 @@
+#include "ringtrue/response/input_processing.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <optional>
+
+#include "ringtrue/core/statistics.hpp"
+#include "ringtrue/response/recording_checks.hpp"
+
+namespace ringtrue {
+namespace {
+
+Finding processed(std::string message) {
+  return {Severity::stop, "input-processing", std::nullopt, std::move(message)};
+}
+
+/// The same speaker comes out louder in one pass than in the other.
+std::optional<Finding> wandering_level(const Recording& recording, std::span<const PairResponse> responses,
+                                       std::span<const TakeChoice> choices) {
+  constexpr double steady_db = 0.08;  // ten times what temperature and noise do between two sweeps
+  std::size_t wandering = 0;
+  std::size_t looked_at = 0;
+  double largest_db = 0.0;
+  for (std::size_t i = 0; i < responses.size(); ++i) {
+    const TakeChoice& choice = choices[i];
+    const bool both = choice.used[0] && choice.used[1] && choice.usable;
+    if (!both || responses[i].likeness < 0.9 || choice.noisy[0] || choice.noisy[1]) continue;
+    ++looked_at;
+    // The projection of noisy takes falls short by their likeness; what is left is the gain.
+    const double change_db = 20.0 * std::log10(std::max(1e-6, responses[i].gain / responses[i].likeness));
+    if (std::abs(change_db) <= steady_db) continue;
+    ++wandering;
+    largest_db = std::max(largest_db, std::abs(change_db));
+  }
+  if (wandering == 0 || 4 * wandering < looked_at) return {};
+  return processed(
+      fmt::format("{}: the same sweep comes out up to {:.1f} dB louder one time than the other, on {} of "
+                  "{} speakers: something turns the microphone up and down. Switch off automatic gain, "
+                  "noise suppression and enhancements for this input, then measure again; the levels "
+                  "here are not to be trusted.",
+                  recording.name, largest_db, wandering, looked_at));
+}
+
+/// Noise suppression: between the sweeps the recording is far quieter than the noise that comes with them.
+std::optional<Finding> noise_gate(const Recording& recording, std::span<const PairResponse> responses, double block) {
+  constexpr double suppressed = 30.0;  // 15 dB in energy; a room's noise is the same a second later within 1 dB
+  constexpr double audible = 1e-10;    // -100 dBFS: below that it is no noise but the arithmetic of a simulation
+  std::vector<double> differences;
+  for (const PairResponse& response : responses) {
+    const auto& treble = response.disturbance.energies[0];
+    differences.insert(differences.end(), treble.begin(), treble.end());
+  }
+  const double with_sound = 0.5 * median(std::move(differences));
+  const double between = percentile(loudness_of(responses), 0.05);
+  // Rounding to the format's steps makes noise where there is sound and none in silence: step^2 / 12, times 6 by the
+  // second difference; four times that is more than rounding.
+  const double step = format_step(recording.microphone);
+  if (with_sound / block < std::max(audible, 2.0 * step * step) || with_sound < suppressed * between) return {};
+  return processed(fmt::format(
+      "{}: between the sweeps the noise drops by {:.0f} dB: something mutes the microphone when it is quiet and cuts "
+      "off the room's decay. Switch off noise suppression, gates and enhancements for this input, then measure again.",
+      recording.name, 10.0 * std::log10(with_sound / std::max(between, 1e-18))));
+}
+
+/// Lower quartile of the treble's block energies in a stretch of time; empty when less than 0.15 s of it was recorded.
+/// The quartile passes over a click and a cough.
+std::optional<double> noise_between(const Recording& recording, double from_frame, double to_frame, std::size_t block) {
+  const auto size = static_cast<double>(recording.microphone.size());
+  const auto from = static_cast<std::size_t>(std::clamp(from_frame, 0.0, size));
+  const auto to = static_cast<std::size_t>(std::clamp(to_frame, 0.0, size));
+  constexpr std::size_t least_blocks = 7;
+  if (to < from + least_blocks * block) return {};
+  const std::span<const float> sound{recording.microphone};
+  return percentile(treble_energies(sound.subspan(from, to - from), block), 0.25);
+}
+
+/// Automatic gain: before the first sweep and long after the last one the noise is louder than it ever is around the
+/// sweeps, because there the gain had time to rise. A noise that falls and rises by itself would have to do it twice,
+/// in step with the speakers.
+std::optional<Finding> rising_noise(const Recording& recording, const Stimulus& stimulus,
+                                    std::span<const PairResponse> responses, const Synchronisation& sync,
+                                    std::size_t block) {
+  constexpr double raised = 1.6;        // 2 dB in energy, where both ends are heard
+  constexpr double raised_alone = 2.5;  // 4 dB, where only one is
+  const double rate_hz = sync.rate_hz;
+  const double begins = sync.zero_frames.front();
+  const auto& last = stimulus.shapes[stimulus.sweeps.back().shape];
+  const double ends =
+      sync.zero_frames.back() + static_cast<double>(last.samples.size()) * rate_hz / stimulus.sample_rate_hz;
+  const auto before = noise_between(recording, begins - 0.45 * rate_hz, begins - 0.05 * rate_hz, block);
+  const double latest = std::min(static_cast<double>(recording.microphone.size()), ends + 3.0 * rate_hz);
+  const auto after = noise_between(recording, std::max(ends + 0.7 * rate_hz, latest - 0.3 * rate_hz), latest, block);
+  if (!before && !after) return {};
+  const double around = percentile(loudness_of(responses), 0.05);
+  const double step = format_step(recording.microphone);
+  if (around / static_cast<double>(block) < std::max(1e-12, 2.0 * step * step)) return {};
+  const double least = std::min(before.value_or(*after), after.value_or(*before));
+  if (least < (before && after ? raised : raised_alone) * around) return {};
+  return processed(fmt::format(
+      "{}: the noise is {:.0f} dB louder {} than around the sweeps: something turns the microphone up when it is quiet "
+      "and down when it is loud. Switch off automatic gain, noise suppression and enhancements for this input, then "
+      "measure again; the levels here are not to be trusted.",
+      recording.name, 10.0 * std::log10(std::max(before.value_or(0.0), after.value_or(0.0)) / around),
+      before && after ? "before the first and after the last sweep"
+      : before        ? "before the first sweep"
+                      : "after the last sweep"));
+}
+
+}  // namespace
+
+Findings input_processing_findings(const Recording& recording, const Stimulus& stimulus,
+                                   std::span<const PairResponse> responses, std::span<const TakeChoice> choices,
+                                   const Synchronisation& sync) {
+  const std::size_t block = disturbance_block(sync.rate_hz);
+  Findings findings;
+  auto gain = wandering_level(recording, responses, choices);
+  if (!gain) gain = rising_noise(recording, stimulus, responses, sync, block);
+  if (gain) findings.push_back(*std::move(gain));
+  if (auto gate = noise_gate(recording, responses, static_cast<double>(block))) findings.push_back(*std::move(gate));
+  return findings;
+}
+
+}  // namespace ringtrue
