@@ -5,7 +5,6 @@
 #include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
-#include <utility>
 
 #include "ringtrue/core/statistics.hpp"
 #include "ringtrue/rig/layout.hpp"
@@ -35,7 +34,6 @@ using Places = std::vector<std::optional<Point>>;  // of each speaker, from the 
 struct Move {
   Point by;
   double uncertainty_m = 0.0;
-  double worst_left_m = 0.0;  // largest of the differences that the move leaves
 };
 
 /// By iterated least squares with weights 1 / (1 + (r / s)^2); a weak pull towards no move, for what the ring cannot
@@ -66,7 +64,6 @@ std::optional<Move> find_move(const Rig& rig, std::span<const PositionMeasuremen
   std::vector<double> weights(rows.size(), 1.0);
   Eigen::Vector4d x = Eigen::Vector4d::Zero();
   double scale_m = 0.0;
-  double worst_m = 0.0;
   Eigen::Matrix4d normal;
   for (int round = 0; round < 20; ++round) {
     normal = Eigen::Vector4d{1.0, 1.0, 1.0, 0.0}.asDiagonal();
@@ -79,7 +76,6 @@ std::optional<Move> find_move(const Rig& rig, std::span<const PositionMeasuremen
     x = normal.ldlt().solve(right);
     std::vector<double> sizes;
     for (std::size_t i = 0; i < rows.size(); ++i) sizes.push_back(std::abs(rows[i].dot(x) - excess_m[i]));
-    worst_m = *std::ranges::max_element(sizes);
     scale_m = std::max(0.01, 1.5 * median(sizes));
     for (std::size_t i = 0; i < rows.size(); ++i) weights[i] = 1.0 / (1.0 + std::pow(sizes[i] / (2.0 * scale_m), 2.0));
   }
@@ -87,7 +83,7 @@ std::optional<Move> find_move(const Rig& rig, std::span<const PositionMeasuremen
   // Few speakers beyond the unknowns leave little to judge the scale by.
   const auto count = static_cast<double>(rows.size());
   const double scarcity = std::sqrt(count / (count - static_cast<double>(unknowns)));
-  return Move{{x[0], x[1], x[2]}, scarcity * scale_m * std::min(spread, 10.0), worst_m};
+  return Move{{x[0], x[1], x[2]}, scarcity * scale_m * std::min(spread, 10.0)};
 }
 
 std::string words_of(Point by) {
@@ -151,45 +147,12 @@ std::vector<std::optional<Move>> find_moves(const Rig& rig, std::span<const Posi
   return moves;
 }
 
-/// Whether with the speakers at these places every mic stood where it should, and all arrivals say so.
-bool all_in_place(const std::vector<std::optional<Move>>& moves) {
-  constexpr double fits_m = 0.06;  // speakers a few degrees off their nominal places, seen over 0.25 m
-  return std::ranges::all_of(moves, [](const auto& move) {
-    return !move || (length_m(move->by) < misplaced_m && move->worst_left_m < fits_m);
-  });
-}
-
-/// Whether two speakers that are exchanged, or three in a circle, explain the arrivals with every mic in its place.
-bool exchange_explains(const Rig& rig, std::span<const PositionMeasurement> positions, const Places& places) {
-  const auto explains = [&](const Places& exchanged) { return all_in_place(find_moves(rig, positions, exchanged)); };
-  for (std::size_t a = 0; a < places.size(); ++a) {
-    for (std::size_t b = a + 1; b < places.size(); ++b) {
-      if (!places[a] || !places[b]) continue;
-      Places two = places;
-      std::swap(two[a], two[b]);
-      if (explains(two)) return true;
-      for (std::size_t c = b + 1; c < places.size(); ++c) {
-        if (!places[c]) continue;
-        Places circle = two;
-        std::swap(circle[b], circle[c]);
-        if (explains(circle)) return true;
-        circle = two;
-        std::swap(circle[a], circle[c]);
-        if (explains(circle)) return true;
-      }
-    }
-  }
-  return false;
-}
-
 }  // namespace
 
 void find_misplaced_spots(const Rig& rig, std::span<const PositionMeasurement> positions, SpotCheck& check) {
   Places places;
   for (std::size_t s = 0; s < rig.speakers.size(); ++s) places.push_back(nominal_place(rig, positions.front(), s));
   const auto moves = find_moves(rig, positions, places);
-  const bool any = std::ranges::any_of(moves, [](const auto& move) { return move && is_misplaced(*move); });
-  if (!any || exchange_explains(rig, positions, places)) return;
   for (std::size_t p = 0; p < positions.size(); ++p) {
     if (!moves[p] || !is_misplaced(*moves[p])) continue;
     check.in_place[p] = false;

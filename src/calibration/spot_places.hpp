@@ -12,8 +12,7 @@ namespace ringtrue {
 [[nodiscard]] std::optional<Point> nominal_place(const Rig& rig, const PositionMeasurement& first, std::size_t s);
 
 /// Adds `spot-misplaced` where arrivals say that the mic stood elsewhere or that recordings are in the wrong order, and
-/// takes those positions out of `in_place`. Says nothing when two or three exchanged speakers explain the arrivals
-/// just as well with every mic where it should be: that is for the search of places to tell (docs/placement.md).
+/// takes those positions out of `in_place`.
 void find_misplaced_spots(const Rig& rig, std::span<const PositionMeasurement> positions, SpotCheck& check);
 
 }  // namespace ringtrue

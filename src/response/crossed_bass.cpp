@@ -17,43 +17,46 @@ namespace {
 // without low-pass in a room's dip may come to the latter's: alone, it proves nothing.
 constexpr double odd_for_a_sub_db = 6.0;
 constexpr double surely_exchanged_db = 3.0;  // exchange_db
-constexpr double needed_db = 15.0;           // signal over noise
 
-/// That figure of a sub. Empty where it is not heard well, or its band is too narrow.
-std::optional<double> tilt_db(const Speaker& sub, const SpeakerMeasurement& measured) {
-  constexpr double widest_hz = 230.0;
-  constexpr double narrowest_hz = 140.0;
-  const Band flat = flat_band(sub.band);
-  if (!measured.heard || measured.signal_to_noise_db < needed_db) return {};
-  if (flat.high.value() < narrowest_hz || flat.low.value() > 40.0) return {};
-  const ImpulseResponse& response = measured.response;
-  const Takes takes{response.sample_rate_hz,
-                    0,
-                    {response.samples.begin(), response.samples.end()},
-                    std::vector<double>(response.samples.size())};
-  const double end_hz = std::min(flat.high.value(), widest_hz);
-  const auto low = pink_band_level(takes, {flat.low, Hertz{1.7 * flat.low.value()}}, 0, takes.mean.size());
-  const auto high = pink_band_level(takes, {Hertz{end_hz / 1.3}, Hertz{end_hz}}, 0, takes.mean.size());
-  if (!low || !high) return {};
-  return high->level_db.value - low->level_db.value;
-}
-
-/// How much louder the upper end of a band is than its lowest octave: negative behind a sub's low-pass.
-std::optional<double> roll_off_db(const SpeakerMeasurement& measured, Band band) {
+/// How much louder one band of a response is than another, dB.
+std::optional<double> louder_db(const SpeakerMeasurement& measured, Band band, Band other) {
   const ImpulseResponse& response = measured.response;
   if (response.samples.empty()) return {};
   const Takes takes{response.sample_rate_hz,
                     0,
                     {response.samples.begin(), response.samples.end()},
                     std::vector<double>(response.samples.size())};
-  const auto low = pink_band_level(takes, {band.low, Hertz{2.0 * band.low.value()}}, 0, takes.mean.size());
-  const auto high = pink_band_level(takes, {Hertz{band.high.value() / 1.3}, band.high}, 0, takes.mean.size());
-  if (!low || !high) return {};
-  return high->level_db.value - low->level_db.value;
+  const auto level = pink_band_level(takes, band, 0, takes.mean.size());
+  const auto reference = pink_band_level(takes, other, 0, takes.mean.size());
+  if (!level || !reference) return {};
+  return level->level_db.value - reference->level_db.value;
+}
+
+Band upper_end(Hertz end) { return {Hertz{end.value() / 1.3}, end}; }
+
+bool is_heard_well(const SpeakerMeasurement& measured) {
+  constexpr double needed_db = 15.0;  // signal over noise
+  return measured.heard && measured.signal_to_noise_db >= needed_db;
+}
+
+/// That figure of a sub. Empty where it is not heard well, or its band is too narrow.
+std::optional<double> tilt_db(const Speaker& sub, const SpeakerMeasurement& measured) {
+  constexpr double widest_hz = 230.0;
+  constexpr double narrowest_hz = 140.0;
+  const Band flat = flat_band(sub.band);
+  if (!is_heard_well(measured)) return {};
+  if (flat.high.value() < narrowest_hz || flat.low.value() > 40.0) return {};
+  return louder_db(measured, upper_end(std::min(flat.high, Hertz{widest_hz})),
+                   {flat.low, Hertz{1.7 * flat.low.value()}});
+}
+
+/// How much louder the upper end of a band is than its lowest octave: negative behind a sub's low-pass.
+std::optional<double> roll_off_db(const SpeakerMeasurement& measured, Band band) {
+  return louder_db(measured, upper_end(band.high), {band.low, Hertz{2.0 * band.low.value()}});
 }
 
 /// How surely the sub's output plays a main while the main's plays a sub: the low-pass that the one lacks, and the
-/// other has. In 40 simulated rooms, modes included, with real exchanges 7 to 40 dB, with a second sub on the main's
+/// other has. In 24 simulated rooms, modes included, with real exchanges 7 to 40 dB, with a second sub on the main's
 /// output -40 to -1 dB.
 std::optional<double> exchange_db(const Rig& rig, const PositionMeasurement& measurement, std::size_t main,
                                   std::size_t sub) {
@@ -88,7 +91,7 @@ std::optional<std::size_t> exchanged_with(const Rig& rig, const PositionMeasurem
   double highest_db = surely_exchanged_db;
   for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
     if (is_main(rig.speakers[s])) continue;
-    if (!measurement.speakers[s].heard || measurement.speakers[s].signal_to_noise_db < needed_db) continue;
+    if (!is_heard_well(measurement.speakers[s])) continue;
     const auto likely = exchange_db(rig, measurement, main, s);
     if (!likely || *likely < highest_db || same_sound(rig, measurement, main, s)) continue;
     sub = s;

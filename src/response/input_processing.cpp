@@ -43,8 +43,18 @@ std::optional<Finding> wandering_level(const Recording& recording, std::span<con
                   recording.name, largest_db, wandering, looked_at));
 }
 
+/// Whether a mean square of the treble is noise at all: above `least` and the rounding to the format's steps. That
+/// makes noise where there is sound and none in silence: step^2 / 12, times 6 by the second difference; four times as
+/// much is more than rounding.
+bool is_noise(double mean_square, double least, const Recording& recording) {
+  const double step = format_step(recording.microphone);
+  return mean_square >= std::max(least, 2.0 * step * step);
+}
+
 /// Noise suppression: between the sweeps the recording is far quieter than the noise that comes with them.
-std::optional<Finding> noise_gate(const Recording& recording, std::span<const PairResponse> responses, double block) {
+/// @param between  energy of a block of the quietest sound around the sweeps
+std::optional<Finding> noise_gate(const Recording& recording, std::span<const PairResponse> responses, double between,
+                                  std::size_t block) {
   constexpr double suppressed = 30.0;  // 15 dB in energy; a room's noise is the same a second later within 1 dB
   constexpr double audible = 1e-10;    // -100 dBFS: below that it is no noise but the arithmetic of a simulation
   std::vector<double> differences;
@@ -53,11 +63,8 @@ std::optional<Finding> noise_gate(const Recording& recording, std::span<const Pa
     differences.insert(differences.end(), treble.begin(), treble.end());
   }
   const double with_sound = 0.5 * median(std::move(differences));
-  const double between = percentile(loudness_of(responses), 0.05);
-  // Rounding to the format's steps makes noise where there is sound and none in silence: step^2 / 12, times 6 by the
-  // second difference; four times that is more than rounding.
-  const double step = format_step(recording.microphone);
-  if (with_sound / block < std::max(audible, 2.0 * step * step) || with_sound < suppressed * between) return {};
+  if (!is_noise(with_sound / static_cast<double>(block), audible, recording)) return {};
+  if (with_sound < suppressed * between) return {};
   return processed(fmt::format(
       "{}: between the sweeps the noise drops by {:.0f} dB: something mutes the microphone when it is quiet and cuts "
       "off the room's decay. Switch off noise suppression, gates and enhancements for this input, then measure again.",
@@ -79,11 +86,11 @@ std::optional<double> noise_between(const Recording& recording, double from_fram
 /// Automatic gain: before the first sweep and long after the last one the noise is louder than it ever is around the
 /// sweeps, because there the gain had time to rise. A noise that falls and rises by itself would have to do it twice,
 /// in step with the speakers.
-std::optional<Finding> rising_noise(const Recording& recording, const Stimulus& stimulus,
-                                    std::span<const PairResponse> responses, const Synchronisation& sync,
-                                    std::size_t block) {
-  constexpr double raised = 1.6;        // 2 dB in energy, where both ends are heard
-  constexpr double raised_alone = 2.5;  // 4 dB, where only one is
+/// @param around  energy of a block of the quietest sound around the sweeps
+std::optional<Finding> rising_noise(const Recording& recording, const Stimulus& stimulus, const Synchronisation& sync,
+                                    double around, std::size_t block) {
+  constexpr double raised = 1.6;         // 2 dB in energy: a steady noise's quartiles lie within 0.5 dB
+  constexpr double least_heard = 1e-12;  // -120 dBFS
   const double rate_hz = sync.rate_hz;
   const double begins = sync.zero_frames.front();
   const auto& last = stimulus.shapes[stimulus.sweeps.back().shape];
@@ -92,20 +99,13 @@ std::optional<Finding> rising_noise(const Recording& recording, const Stimulus& 
   const auto before = noise_between(recording, begins - 0.45 * rate_hz, begins - 0.05 * rate_hz, block);
   const double latest = std::min(static_cast<double>(recording.microphone.size()), ends + 3.0 * rate_hz);
   const auto after = noise_between(recording, std::max(ends + 0.7 * rate_hz, latest - 0.3 * rate_hz), latest, block);
-  if (!before && !after) return {};
-  const double around = percentile(loudness_of(responses), 0.05);
-  const double step = format_step(recording.microphone);
-  if (around / static_cast<double>(block) < std::max(1e-12, 2.0 * step * step)) return {};
-  const double least = std::min(before.value_or(*after), after.value_or(*before));
-  if (least < (before && after ? raised : raised_alone) * around) return {};
+  if (!before || !after || !is_noise(around / static_cast<double>(block), least_heard, recording)) return {};
+  if (std::min(*before, *after) < raised * around) return {};
   return processed(fmt::format(
-      "{}: the noise is {:.0f} dB louder {} than around the sweeps: something turns the microphone up when it is quiet "
-      "and down when it is loud. Switch off automatic gain, noise suppression and enhancements for this input, then "
-      "measure again; the levels here are not to be trusted.",
-      recording.name, 10.0 * std::log10(std::max(before.value_or(0.0), after.value_or(0.0)) / around),
-      before && after ? "before the first and after the last sweep"
-      : before        ? "before the first sweep"
-                      : "after the last sweep"));
+      "{}: the noise is {:.0f} dB louder before the first and after the last sweep than around the sweeps: something "
+      "turns the microphone up when it is quiet and down when it is loud. Switch off automatic gain, noise suppression "
+      "and enhancements for this input, then measure again; the levels here are not to be trusted.",
+      recording.name, 10.0 * std::log10(std::min(*before, *after) / around)));
 }
 
 }  // namespace
@@ -114,11 +114,12 @@ Findings input_processing_findings(const Recording& recording, const Stimulus& s
                                    std::span<const PairResponse> responses, std::span<const TakeChoice> choices,
                                    const Synchronisation& sync) {
   const std::size_t block = disturbance_block(sync.rate_hz);
+  const double quietest = percentile(loudness_of(responses), 0.05);
   Findings findings;
   auto gain = wandering_level(recording, responses, choices);
-  if (!gain) gain = rising_noise(recording, stimulus, responses, sync, block);
+  if (!gain) gain = rising_noise(recording, stimulus, sync, quietest, block);
   if (gain) findings.push_back(*std::move(gain));
-  if (auto gate = noise_gate(recording, responses, static_cast<double>(block))) findings.push_back(*std::move(gate));
+  if (auto gate = noise_gate(recording, responses, quietest, block)) findings.push_back(*std::move(gate));
   return findings;
 }
 

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <random>
 #include <string>
 #include <vector>
 
@@ -15,13 +16,14 @@ namespace {
 
 const std::vector<Point> five_spots{{0, 0, 0}, {0.25, 0, 0}, {0, 0.25, 0}, {0, 0, 0.25}, {-0.2, -0.2, 0.1}};
 
-/// A ring of 4+7+0 (ITU-R BS.2051-3) whose speakers stand a few degrees and decimetres off, and where they stand.
+/// A ring of ITU-R BS.2051-3, 4+7+0 unless told, whose speakers stand a few degrees and decimetres off, and where they
+/// stand.
 struct Ring {
   Rig rig;
   std::vector<Point> stands;
 
-  Ring() {
-    rig.layout = "4+7+0";
+  explicit Ring(const char* layout = "4+7+0") {
+    rig.layout = layout;
     int output = 1;
     for (const LayoutChannel& channel : find_layout(rig.layout)->channels) {
       if (channel.is_lfe) continue;
@@ -92,6 +94,32 @@ TEST_CASE("crossed outputs do not look like a moved microphone") {
   std::swap(ring.stands[0], ring.stands[3]);
   std::swap(ring.stands[4], ring.stands[7]);
   CHECK(codes(check_spots(ring.rig, ring.at(five_spots))) == Codes{});
+}
+
+TEST_CASE("two exchanged speakers of a small ring are no moved microphone, wherever in its centimetre it stands") {
+  // Five mains and four unknowns leave little to judge by: there the move of a mic once explained some exchanges.
+  std::mt19937_64 generator{5};
+  std::uniform_real_distribution<double> off_m{-0.01, 0.01};
+  std::uniform_real_distribution<double> off_deg{-4.0, 4.0};
+  std::uniform_real_distribution<double> away_m{1.6, 2.4};
+  for (int number = 0; number < 6; ++number) {
+    for (std::size_t a = 0; a < 5; ++a) {
+      for (std::size_t b = a + 1; b < 5; ++b) {
+        CAPTURE(number);
+        CAPTURE(a);
+        CAPTURE(b);
+        Ring ring{"0+5+0"};
+        for (std::size_t s = 0; s < 5; ++s) {
+          const Direction nominal = find_channel(*find_layout(ring.rig.layout), ring.rig.speakers[s].label)->nominal;
+          ring.stands[s] = place({nominal.azimuth_deg + off_deg(generator), off_deg(generator)}, away_m(generator));
+        }
+        std::swap(ring.stands[a], ring.stands[b]);
+        std::vector<Point> microphones{five_spots.begin(), five_spots.begin() + 4};
+        for (Point& spot : microphones) spot = spot + Point{off_m(generator), off_m(generator), off_m(generator)};
+        CHECK(codes(check_spots(ring.rig, ring.at(microphones))) == Codes{});
+      }
+    }
+  }
 }
 
 TEST_CASE("a microphone that stood elsewhere is named with how far") {

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <cstddef>
 #include <numbers>
+#include <span>
 #include <string>
 #include <utility>
 #include <vector>
@@ -12,6 +13,7 @@
 #include "response/simulated.hpp"
 #include "rigs.hpp"
 #include "ringtrue/core/errors.hpp"
+#include "ringtrue/core/statistics.hpp"
 #include "ringtrue/response/measurement.hpp"
 
 using namespace ringtrue;
@@ -421,6 +423,62 @@ TEST_CASE("a main and a sub whose cables are exchanged are both named") {
     CHECK(has(measured, "swapped-outputs", "LFE", Severity::stop) == exchanged);
     CHECK((exchanged || measured.findings.empty()));
   }
+}
+
+TEST_CASE("a main's output that leads to a second sub is no exchange") {
+  Rig rig = test::simple_rig(4, true);
+  const Stimulus stimulus = plan_stimulus(rig, short_sweeps());
+  auto responses = rooms(1, 5);
+  for (std::size_t s = 0; s < 4; ++s) thin(responses[s], 60.0, 2);
+  for (const std::size_t s : {2U, 4U}) {
+    dull(responses[s], 90.0, 4);
+    for (double& x : responses[s]) x *= 3.0;
+  }
+  test::Recorder recorder;
+  recorder.noise_rms = room_noise_rms;
+  const auto measured = measure(rig, stimulus, test::play(stimulus, responses, recorder));
+  INFO(in_words(measured.findings));
+  CHECK(has(measured, "bass-only", "M3", Severity::stop));
+  CHECK(only(measured, "bass-only", "M3"));
+  CHECK(measured.speakers[4].trusted);
+}
+
+/// Automatic gain: the level of 10 ms blocks is followed (0.15 s up, 0.8 s down), and a share of its distance in dB
+/// from -20 dBFS made up for, by 12 dB at most. Common practice of conference inputs.
+void turn_up_and_down(std::vector<float>& sound, double share) {
+  constexpr std::size_t block = 480;
+  double level = 0.0;
+  double gain = 4.0;
+  for (std::size_t from = 0; from < sound.size(); from += block) {
+    const std::size_t count = std::min(block, sound.size() - from);
+    const double now = rms(std::span<const float>{sound}.subspan(from, count));
+    level += (now - level) * (1.0 - std::exp(-0.01 / (now > level ? 0.15 : 0.8)));
+    const double wanted = std::clamp(std::pow(0.1 / std::max(level, 1e-6), share), 0.25, 4.0);
+    for (std::size_t n = 0; n < count; ++n) {
+      const double at = static_cast<double>(n) / block;
+      sound[from + n] *= static_cast<float>(gain + (wanted - gain) * at);
+    }
+    gain = wanted;
+  }
+}
+
+TEST_CASE("automatic gain is found by the noise that it raises, noise before the first sweep alone is not") {
+  const Scene& here = scene(false);
+  for (const double share : {0.2, 0.4, 0.6}) {
+    CAPTURE(share);
+    Recording recording = here.recording;
+    test::amplify(recording, 8.0F);  // to some -20 dBFS: far below, the gain stays at its limit and changes nothing
+    turn_up_and_down(recording.microphone, share);
+    const auto measured = here.measured(recording);
+    INFO(in_words(measured.findings));
+    CHECK(has(measured, "input-processing", "", Severity::stop));
+  }
+  Recording recording = here.recording;
+  test::Noise noise{7};
+  const std::size_t until = here.frame_in(0, 0, 0.0) - 500;
+  for (std::size_t n = 0; n < until; ++n)
+    recording.microphone[n] += static_cast<float>(3.0 * room_noise_rms * noise.next());
+  CHECK_FALSE(has(here.measured(recording), "input-processing", "", Severity::stop));
 }
 
 TEST_CASE("microphone and loopback on each other's channel are used the right way round") {
