@@ -31,9 +31,9 @@ constexpr const char* history_footer =
     R"(Keep the calibrations of a rig side by side in one folder (calibrate --out
 room/2026-03-01, recheck --out room/2026-03-08): nothing is overwritten. history
 lists them from the oldest to the newest with their verdict and which settings
-each has otherwise than the one before. The date is the one given with --date, else
-that of calibration.json's last change. With --by-name the folders' names give
-the order and only dates that were given are shown, so that the same folder
+each has otherwise than the one before. The date is the one given with --date,
+else that of calibration.json's last change. With --by-name the folders' names
+give the order and only dates that were given are shown, so that the same folder
 gives the same list on any machine.
 
 Example:
@@ -140,7 +140,7 @@ Command add_history_command(CLI::App& program) {
   command.add_option("folder", options->folder, "the folder that holds the calibrations' folders")
       ->option_text("FOLDER")
       ->required();
-  command.add_flag("--by-name", options->by_name, "order by the folders' names, without dates");
+  command.add_flag("--by-name", options->by_name, "order by the folders' names; only dates that were given");
   command.add_flag("--json", options->json, "print JSON instead of text");
   command.footer(history_footer);
   return {&command, [options] { return run(*options); }};

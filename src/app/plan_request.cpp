@@ -99,7 +99,8 @@ Ring known_ring(const std::string& name) {
 }
 
 Ring ring_from(const PlanOptions& options) {
-  const auto extended = std::ranges::find(extended_layouts(), options.layout, &Extended::name);
+  const auto extended = std::ranges::find_if(
+      extended_layouts(), [&](const Extended& known) { return same_layout_name(known.name, options.layout); });
   const bool is_extended = extended != extended_layouts().end();
   Ring ring = known_ring(is_extended ? std::string{extended->layout} : options.layout);
   if (is_extended) {

@@ -1,9 +1,6 @@
 #pragma once
 
 #include <filesystem>
-#include <string>
-
-#include "ringtrue/calibration/calibration.hpp"
 
 namespace ringtrue::app {
 

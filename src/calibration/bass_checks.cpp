@@ -8,7 +8,6 @@
 namespace ringtrue {
 namespace {
 
-constexpr double recorded_lfe_gain_db = 10.0;  // ITU-R BS.775-3, ATSC A/85:2013 (docs/alignment.md)
 constexpr double heard_loss_db = 0.05;
 constexpr double quiet_enough_db = 20.0;            // signal to noise of an octave; below, its level errs by up to 1 dB
 constexpr double half_octave = 1.4125375446227544;  // 10^0.15, IEC 61260-1
@@ -18,8 +17,7 @@ bool is_heard_sub(const SpeakerResult& speaker) {
 }
 
 void add_lfe_gain_note(const Rig& rig, Findings& findings) {
-  const double difference_db = rig.bass_management->lfe_gain_db - recorded_lfe_gain_db;
-  if (std::abs(difference_db) < heard_loss_db) return;
+  if (std::abs(lfe_above_mains_db(rig)) < heard_loss_db) return;
   findings.push_back({Severity::note, "lfe-gain", std::nullopt,
                       fmt::format("The LFE channel plays {:+.1f} dB against a main channel here (lfe_gain_db); it is "
                                   "recorded to play +10 dB. Set +10 dB in the interface if it can.",

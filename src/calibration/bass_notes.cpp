@@ -9,12 +9,6 @@ namespace {
 
 using Subs = std::vector<BassAlignmentResult::Sub>;
 
-std::string labels_of(const Subs& subs) {
-  std::string labels;
-  for (const auto& sub : subs) labels += (labels.empty() ? "" : " and ") + sub.label;
-  return labels;
-}
-
 /// "3.90 ms earlier" and so on.
 std::string shift_in_words(double shift_ms) {
   if (std::abs(shift_ms) < 0.005) return "no earlier or later";
@@ -66,7 +60,7 @@ void add_lfe_group_note(const SubwooferGroup& group, Calibration& calibration) {
        fmt::format(
            "{} play the LFE channel together, {:.1f} dB above each alone at the listening position: their trims "
            "are lower by that. {}.{}",
-           labels_of(lfe.subs), group.sum_over_one_db, choice_in_words(lfe.subs, group, calibration),
+           labels_in_words(lfe.subs), group.sum_over_one_db, choice_in_words(lfe.subs, group, calibration),
            variation_in_words(lfe.spatial_variance_db2))});
 }
 
@@ -75,7 +69,7 @@ void add_phase_switch_note(double wins_db, Calibration& calibration) {
       {Severity::note, "subwoofer-alignment", std::nullopt,
        fmt::format("Main and sub would add up another {:.1f} dB better with {} the other way round, which this "
                    "interface cannot switch: turn the phase switch on the sub itself and measure again.",
-                   wins_db, labels_of(calibration.bass_alignment->subs))});
+                   wins_db, labels_in_words(calibration.bass_alignment->subs))});
 }
 
 }  // namespace ringtrue

@@ -30,6 +30,12 @@ bool has_settings(const SpeakerResult& speaker) {
   return speaker.status == Status::ok && speaker.settings.delay_ms && speaker.settings.trim_db;
 }
 
+std::string labels_in_words(const std::vector<BassAlignmentResult::Sub>& subs) {
+  std::string labels;
+  for (const auto& sub : subs) labels += (labels.empty() ? "" : " and ") + sub.label;
+  return labels;
+}
+
 bool set_by_sum(const Calibration& calibration, const SpeakerResult& speaker) {
   const auto among = [&](const std::vector<BassAlignmentResult::Sub>& subs) {
     return std::ranges::find(subs, speaker.label, &BassAlignmentResult::Sub::label) != subs.end();

@@ -8,7 +8,6 @@
 namespace ringtrue {
 namespace {
 
-constexpr double recorded_lfe_db = 10.0;            // the channel is recorded that much down in its band
 constexpr double output_evening_may_cost_db = 2.0;  // docs/bass.md
 
 /// A number of its own for each LFE channel of the layout; 0 for whatever plays the first.
@@ -40,10 +39,6 @@ std::vector<SubwooferGroup> group_lfe_only(const Rig& rig, const BassMeasurement
     groups.push_back(std::move(group));
   }
   return groups;
-}
-
-double lfe_above_mains_db(const Rig& rig) {
-  return recorded_lfe_db - (rig.bass_management ? rig.bass_management->lfe_gain_db : 0.0);
 }
 
 void align_lfe_only(const Rig& rig, std::span<const SubwooferGroup> groups, Calibration& calibration,

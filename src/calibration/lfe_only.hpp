@@ -14,10 +14,6 @@ namespace ringtrue {
 [[nodiscard]] std::vector<SubwooferGroup> group_lfe_only(const Rig& rig, const BassMeasurement& bass,
                                                          std::span<const SpeakerResult> speakers);
 
-/// How much louder than a main a group has to play so that the LFE comes out 10 dB above: what the interface does not
-/// add itself. Source: ITU-R BS.775-3, ATSC A/85:2013 (docs/alignment.md).
-[[nodiscard]] double lfe_above_mains_db(const Rig& rig);
-
 /// Fills in `calibration.lfe_groups` and the polarities of groups of several, adds their notes and their delays.
 /// @param later_ms  per speaker: how much more delay it gets than what lets it arrive with the others
 void align_lfe_only(const Rig& rig, std::span<const SubwooferGroup> groups, Calibration& calibration,

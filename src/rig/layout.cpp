@@ -71,6 +71,8 @@ auto wired_place(std::string_view label) {
 
 }  // namespace
 
+bool same_layout_name(std::string_view one, std::string_view other) { return folded(one) == folded(other); }
+
 const Layout* find_layout(std::string_view name) {
   const std::string wanted = folded(name);
   if (wanted.empty()) return nullptr;

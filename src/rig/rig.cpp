@@ -9,6 +9,11 @@ bool plays_lows_of_mains(const Rig& rig, std::size_t speaker) {
   return rig.bass_management && rig.speakers[speaker].kind == SpeakerKind::sub && !rig.speakers[speaker].lfe_only;
 }
 
+double lfe_above_mains_db(const Rig& rig) {
+  constexpr double recorded_down_db = 10.0;
+  return recorded_down_db - (rig.bass_management ? rig.bass_management->lfe_gain_db : 0.0);
+}
+
 bool mains_full_range(const Rig& rig) {
   const auto is_sub = [](const Speaker& speaker) { return !is_main(speaker); };
   const auto redirected = [](const Speaker& speaker) { return !is_main(speaker) && !speaker.lfe_only; };

@@ -143,6 +143,9 @@ struct BassAlignmentResult {
   friend bool operator==(const BassAlignmentResult&, const BassAlignmentResult&) = default;
 };
 
+/// "LFE and LFE2"
+[[nodiscard]] std::string labels_in_words(const std::vector<BassAlignmentResult::Sub>& subs);
+
 /// Subs that play one LFE channel and nothing of the mains.
 struct LfeGroupResult {
   std::vector<BassAlignmentResult::Sub> subs;                   // shifts against what arrival alone asks for, >= 0

@@ -42,8 +42,11 @@ struct Layout {
 /// All known layouts, in the order A-J, then the trade layouts. The data lives as long as the program.
 [[nodiscard]] std::span<const Layout> layouts();
 
-/// The layout of that BS.2051 designation ("4+7+0", "System J") or everyday name ("7.1.4", "5.1.2 (overhead pair)"); capitals,
-/// spaces and brackets do not matter. "5.1.2" and "7.1.2" mean the ones with front heights.
+/// Whether two names of layouts are the same: capitals, spaces and brackets do not matter.
+[[nodiscard]] bool same_layout_name(std::string_view one, std::string_view other);
+
+/// The layout of that BS.2051 designation ("4+7+0", "System J") or everyday name ("7.1.4", "5.1.2 (overhead pair)"), as
+/// `same_layout_name` compares. "5.1.2" and "7.1.2" mean the ones with front heights.
 /// @returns nullptr for anything else: a custom ring
 [[nodiscard]] const Layout* find_layout(std::string_view name);
 

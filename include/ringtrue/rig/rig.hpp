@@ -95,6 +95,11 @@ struct Rig {
 /// True for a sub that the interface sends the lows of the mains to.
 [[nodiscard]] bool plays_lows_of_mains(const Rig& rig, std::size_t speaker);
 
+/// How much louder than a main, dB, subs of the LFE alone have to be set so that the channel comes out 10 dB above the
+/// mains, as it is recorded that much down: what the interface does not add itself. Source: ITU-R BS.775-3, ATSC
+/// A/85:2013 (docs/alignment.md).
+[[nodiscard]] double lfe_above_mains_db(const Rig& rig);
+
 /// True where the interface leaves the mains' lows to the mains: no bass management, or subs of the LFE alone.
 [[nodiscard]] bool mains_full_range(const Rig& rig);
 
