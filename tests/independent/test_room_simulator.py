@@ -30,7 +30,7 @@ import speaker_models as models
 from random_rooms import CASES, LAYOUTS, ALL_FAULTS, Expected, clearance_m, direction, make_trial
 from recorder import Noise, Recorder, apply_dropout, evaluate_between_samples
 from room_simulator import Disturbance, Scene
-from shoebox import (Room, eyring_constant, image_sources, place_impulses, reflections_for_decay,
+from shoebox import (TAPS, Room, eyring_constant, image_sources, kernel, place_impulses, reflections_for_decay,
                      room_response, speed_of_sound)
 from speaker_models import Speaker, Subwoofer, TwoWay
 from wav_files import find_active_segments, open_wav, write_wav
@@ -231,6 +231,13 @@ class Shoebox(unittest.TestCase):
         error = fft.rfft(h)[band] - 0.8 * np.exp(-2j * np.pi * f[band] * time)
         self.assertLess(np.abs(error).max(), 1e-3)
         self.assertLess(np.abs(error[f[band] < 0.4]).max(), 2e-5)
+
+    def test_impulses_are_windowed_sincs(self):
+        times = np.array([100.0, 100.25, 100.5, 100.9999, 101.0])
+        placed = place_impulses(times, np.ones(5), np.arange(5), (5, 256))
+        for row, time in zip(placed, times):
+            first = int(time) - TAPS // 2 + 1
+            np.testing.assert_allclose(row[first:first + TAPS], kernel(np.array([time % 1.0]))[0], atol=1e-13)
 
     def test_absorption_gives_the_wanted_eyring_time(self):
         for size in ((3.0, 3.5, 2.3), (5.5, 7.0, 3.0)):
