@@ -12,7 +12,6 @@
 namespace ringtrue {
 namespace {
 
-constexpr Band sub_level_band{Hertz{30.0}, Hertz{80.0}};
 constexpr double highest_corrected_hz = 8'000.0;
 
 /// From the frequencies 3 and 10 dB down: |H|^2 = 1 / (1 + x^2n) is 10 dB down where x^2n = 9.
@@ -87,7 +86,7 @@ std::vector<CorrectionWork> taking_part(const Rig& rig, std::span<const Position
     work.responses = heard_responses(rig, positions, s);
     work.ends = natural_ends(speaker, options);
     work.band = corrected_band(rig, s, work.ends);
-    if (speaker.kind == SpeakerKind::sub) work.level_band = sub_level_band;
+    work.level_band = level_band_of(speaker.kind);
     const bool worth_it = work.band.high.value() > 1.26 * work.band.low.value();
     if (!work.responses.empty() && worth_it) works.push_back(std::move(work));
   }

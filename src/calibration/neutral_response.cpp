@@ -13,10 +13,6 @@ namespace {
 
 using Complex = std::complex<double>;
 
-Band level_band(SpeakerKind kind) {
-  return kind == SpeakerKind::sub ? Band{Hertz{30.0}, Hertz{80.0}} : Band{Hertz{500.0}, Hertz{2e3}};
-}
-
 /// Response of an equaliser at bin k of a transform.
 Complex equaliser_at(const Cascade& cascade, std::size_t k, const RealFft& fft, double rate_hz,
                      double interface_rate_hz) {
@@ -43,7 +39,7 @@ double pink_db(std::span<const Complex> bins, const RealFft& fft, double rate_hz
 double response_level_db(const ImpulseResponse& response, SpeakerKind kind) {
   const RealFft fft{good_fft_size(response.samples.size())};
   const auto bins = spectrum(fft, std::span<const float>{response.samples});
-  return pink_db(bins, fft, response.sample_rate_hz, level_band(kind), [](std::size_t) { return 1.0; });
+  return pink_db(bins, fft, response.sample_rate_hz, level_band_of(kind), [](std::size_t) { return 1.0; });
 }
 
 double equaliser_effect_db(const ImpulseResponse& response, const std::vector<Filter>& equaliser, SpeakerKind kind,
@@ -56,8 +52,8 @@ double equaliser_effect_db(const ImpulseResponse& response, const std::vector<Fi
     return std::norm(equaliser_at(cascade, k, fft, response.sample_rate_hz, interface_rate_hz));
   };
   const auto plain = [](std::size_t) { return 1.0; };
-  return pink_db(bins, fft, response.sample_rate_hz, level_band(kind), shaped) -
-         pink_db(bins, fft, response.sample_rate_hz, level_band(kind), plain);
+  return pink_db(bins, fft, response.sample_rate_hz, level_band_of(kind), shaped) -
+         pink_db(bins, fft, response.sample_rate_hz, level_band_of(kind), plain);
 }
 
 SpeakerMeasurement without_settings(SpeakerMeasurement measured, const Settings& settings, const Speaker& speaker,

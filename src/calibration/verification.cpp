@@ -46,7 +46,7 @@ struct Ring {
 
 /// The mean gain of an equaliser over the bands of level_db.
 double equaliser_level_db(const SpeakerResult& speaker, const Rig& rig) {
-  const Band band = speaker.kind == SpeakerKind::sub ? Band{Hertz{30.0}, Hertz{80.0}} : Band{Hertz{500.0}, Hertz{2e3}};
+  const Band band = level_band_of(speaker.kind);
   double power = 0.0;
   constexpr int points = 24;
   for (int i = 0; i < points; ++i) {

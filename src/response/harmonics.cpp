@@ -66,6 +66,18 @@ double harmonic_lead_s(Seconds rate_constant, int order) { return rate_constant.
 
 double harmonics_need_s(Seconds rate_constant) { return harmonic_lead_s(rate_constant, 3) + 2.0 * longest_lead_s; }
 
+std::optional<double> compression_uncertainty_db(std::span<const HarmonicReading> readings, Band band) {
+  double power = 0.0;
+  int count = 0;
+  for (const HarmonicReading& reading : readings) {
+    if (reading.frequency_hz < band.low.value() || reading.frequency_hz > band.high.value()) continue;
+    ++count;
+    if (reading.level_db[1]) power += std::pow(10.0, 0.1 * *reading.level_db[1]);
+  }
+  if (count == 0) return {};
+  return 20.0 * std::log10(1.0 + 3.0 * std::sqrt(power / count)) / std::numbers::sqrt3;
+}
+
 std::vector<HarmonicReading> harmonic_readings(const Takes& takes, const Takes& early, double arrival_index,
                                                Seconds rate_constant, Band flat) {
   const double rate_hz = takes.sample_rate_hz;

@@ -123,6 +123,14 @@ std::vector<HarmonicReading> harmonics_of(const Stimulus& stimulus, const SweepP
   return harmonic_readings(takes, early, arrival_index, shape.rate_constant, flat_band(shape.band));
 }
 
+/// A level's uncertainty by what the loudspeaker compresses; where harmonics cannot be told, as if d3 were 0.03 %.
+void widen_for_compression(SpeakerKind kind, SpeakerMeasurement& speaker) {
+  constexpr double unknown_db = 0.005;
+  if (!speaker.level_db) return;
+  speaker.level_db->uncertainty = std::hypot(
+      speaker.level_db->uncertainty, compression_uncertainty_db(speaker.harmonics, level_band_of(kind)).value_or(unknown_db));
+}
+
 /// Noise before the first sweep and after the last has died away.
 std::vector<NoiseReading> noise_of(const Stimulus& stimulus, std::span<const float> microphone,
                                    const Synchronisation& sync, double nominal_rate_hz) {
@@ -252,6 +260,7 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
     if (speaker.arrival_ms) {
       speaker.harmonics =
           harmonics_of(stimulus, pairs[i], heard.responses[i], choices[i], *takes, speaker.arrival_ms->value);
+      widen_for_compression(rig.speakers[pairs[i].speaker].kind, speaker);
     }
   });
   result.noise = noise_of(stimulus, channels.microphone, sync, recording.sample_rate_hz);

@@ -81,7 +81,7 @@ SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sw
   }
   if (!arrival) return result;
 
-  const Band level_band = kind == SpeakerKind::sub ? Band{Hertz{30.0}, Hertz{80.0}} : Band{Hertz{500.0}, Hertz{2e3}};
+  const Band level_band = level_band_of(kind);
   const double lead_s = kind == SpeakerKind::sub ? 0.06 : 0.01;
   const auto from = static_cast<std::size_t>(std::max(0.0, std::floor(arrival->index - lead_s * takes.sample_rate_hz)));
   const StretchLevels levels{takes, from, takes.mean.size()};
@@ -92,9 +92,8 @@ SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sw
   const double zero = static_cast<double>(takes.zero_index);
   result.arrival_ms = Estimate{(arrival->index - zero) * to_ms, arrival->uncertainty_samples * to_ms};
   result.dispersion_ms = arrival->dispersion_samples * to_ms;
-  // Beside noise: what the window's ends and the bins' edges leave (0.0025 dB in simulated rooms without noise), and a
-  // loudspeaker's own compression. A third harmonic d3 changes the level by 3 d3: 0.03 % make 0.008 dB.
-  constexpr double level_floor_db = 0.0075;
+  // Beside noise: what the window's ends and the bins' edges leave (0.0025 dB in simulated rooms without noise).
+  constexpr double level_floor_db = 0.0025;
   result.level_db = Estimate{level->level_db.value, std::hypot(level->level_db.uncertainty, level_floor_db)};
   result.signal_to_noise_db = level->signal_to_noise_db;
   result.decay_time_s = mid_decay_time_s(takes, arrival->index, flat);

@@ -79,6 +79,18 @@ TEST_CASE("second and third harmonic of a known non-linearity are found against 
   }
 }
 
+TEST_CASE("a level's uncertainty holds what the third harmonic says of compression") {
+  const Band band{Hertz{500.0}, Hertz{2'000.0}};
+  CHECK_FALSE(compression_uncertainty_db({}, band).has_value());
+  std::vector<HarmonicReading> readings(2);
+  readings[1].frequency_hz = 250.0;  // outside the band: not counted
+  readings[1].level_db[1] = -20.0;
+  CHECK(compression_uncertainty_db(readings, band).value_or(-1.0) == 0.0);
+  // By hand: d3 = 1 %, 20 lg 1.03 = 0.2567 dB, over the square root of three.
+  readings[0].level_db[1] = -40.0;
+  CHECK(compression_uncertainty_db(readings, band).value_or(-1.0) == doctest::Approx(0.1482).epsilon(1e-3));
+}
+
 TEST_CASE("harmonics below the noise have no answer, and the noise is said") {
   const Rig rig = two_mains();
   const Stimulus stimulus = plan_stimulus(rig, {});

@@ -14,6 +14,11 @@ namespace ringtrue {
 
 enum class SpeakerKind { main, sub };
 
+/// The band of a speaker's level_db (docs/measuring.md, section 4).
+[[nodiscard]] inline Band level_band_of(SpeakerKind kind) {
+  return kind == SpeakerKind::sub ? Band{Hertz{30.0}, Hertz{80.0}} : Band{Hertz{500.0}, Hertz{2e3}};
+}
+
 [[nodiscard]] constexpr const char* name(SpeakerKind kind) { return kind == SpeakerKind::sub ? "sub" : "main"; }
 
 /// One loudspeaker on one output of the interface.
