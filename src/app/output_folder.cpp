@@ -101,6 +101,18 @@ void move_into_place(const fs::path& from, const fs::path& to, const fs::path& a
   if (is_new) fs::rename(from, to);
 }
 
+/// Writes into the staging folder; an error there names the folder that the user knows.
+void write_into(const Staging& staging, const fs::path& folder, const std::function<void(const fs::path&)>& write) {
+  try {
+    write(staging.path());
+  } catch (const InvalidInput& error) {
+    const std::string line = error.what();
+    const std::string inside = staging.path().string();
+    if (!line.starts_with(inside)) throw;
+    throw InvalidInput{folder.string() + line.substr(inside.size())};
+  }
+}
+
 }  // namespace
 
 OutputFolder::OutputFolder(const fs::path& folder, bool overwrite, std::vector<std::string> names)
@@ -136,7 +148,7 @@ void OutputFolder::publish(const std::function<void(const fs::path&)>& write) co
     // The whole folder in one step, where nothing else is in it; otherwise each result, the one that counts last.
     const bool whole = !there || may_be_replaced();
     const Staging staging{folder_, !whole};
-    write(staging.path());
+    write_into(staging, folder_, write);
     if (there && whole) fs::permissions(staging.path(), fs::status(folder_).permissions());
     if (!there) {
       fs::rename(staging.path(), folder_);

@@ -92,6 +92,15 @@ TEST_CASE("nothing is left when writing fails half way") {
   CHECK(everything_in(top.path()) == Names{"d", "d/parts", "d/parts/0.wav", "d/seal.json"});
 }
 
+TEST_CASE("an error while writing names the folder that was asked for") {
+  const test::TemporaryFolder top;
+  const auto disk_full = [](const fs::path& into) {
+    throw InvalidInput{(into / "parts" / "L.wav").string(), "disk full", "make room"};
+  };
+  CHECK(refusal([&] { OutputFolder(top.path() / "d", false, names).publish(disk_full); }) ==
+        (top.path() / "d" / "parts" / "L.wav").string() + ": disk full; make room");
+}
+
 TEST_CASE("a program killed at any moment leaves the old results or the new, whole") {
   const test::TemporaryFolder top;
   const fs::path folder = top.path() / "d";

@@ -10,6 +10,8 @@ class Error : public std::runtime_error {
  public:
   Error(const std::string& where, const std::string& what, const std::string& remedy)
       : std::runtime_error{where + ": " + what + "; " + remedy} {}
+  /// A line that is made already.
+  explicit Error(const std::string& line) : std::runtime_error{line} {}
 };
 
 /// Bad usage or a bad file: exit status 2, nothing written.
