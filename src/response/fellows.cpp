@@ -87,6 +87,7 @@ void compare_levels(const Rig& rig, PositionMeasurement& measurement) {
                       speaker.label, speaker.output, *bass - *treble));
     } else if (treble && bass && *bass < *treble - unbalanced_db) {
       measured.trusted = false;
+      measured.sign = WooferSign::unsure;  // what still sounds is not the woofer
       add(measurement, Severity::stop, "thin-speaker", speaker,
           fmt::format(
               "{} (output {}) has {:.0f} dB less bass and middle than its fellows: its woofer may be dead, or a "
@@ -178,6 +179,10 @@ void find_shared_outputs(const Rig& rig, PositionMeasurement& measurement) {
   constexpr double like_at_least = 0.35;
   constexpr double late_s = 0.09;  // after the window's start: past the direct sounds of any ring
   constexpr double louder_by = 1.2;
+  // What the direct sounds have in common counts less: two that arrive together add up or cancel by chance.
+  constexpr double whole_off = 0.6;
+  constexpr double close_off = 0.15;
+  constexpr double twins = 0.95;  // one response at two levels: two speakers at mirrored places
   std::vector<double> treble;  // energies, so that most pairs need no look
   for (const SpeakerMeasurement& speaker : measurement.speakers)
     treble.push_back(treble_energy(speaker.response.samples));
@@ -188,13 +193,15 @@ void find_shared_outputs(const Rig& rig, PositionMeasurement& measurement) {
       if (i == j || !is_main(rig.speakers[i]) || !is_main(rig.speakers[j]) || !a.heard || !b.heard) continue;
       if (treble[i] < louder_by * treble[j]) continue;
       const Overlap whole = overlap(a.response.samples, b.response.samples);
-      if (whole.likeness < like_at_least || std::abs(whole.share - 1.0) > 0.15 || whole.loudness < louder_by) continue;
+      const double off = std::abs(whole.share - 1.0);
+      if (whole.likeness < like_at_least || off > whole_off || whole.loudness < louder_by) continue;
       const auto late = static_cast<std::size_t>(late_s * a.response.sample_rate_hz);
       const std::size_t size = std::min(a.response.samples.size(), b.response.samples.size());
       if (size <= late) continue;
       const Overlap tail = overlap(std::span{a.response.samples}.subspan(late, size - late),
                                    std::span{b.response.samples}.subspan(late, size - late));
-      if (std::abs(tail.share - 1.0) > 0.2 || tail.likeness < like_at_least) continue;
+      if (std::abs(tail.share - 1.0) > (off < close_off ? 0.2 : 0.1)) continue;
+      if (tail.likeness < like_at_least || tail.likeness > twins) continue;
       measurement.speakers[i].trusted = false;
       add(measurement, Severity::stop, "shared-output", rig.speakers[i],
           fmt::format(

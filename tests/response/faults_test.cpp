@@ -393,6 +393,26 @@ TEST_CASE("a dull, a thin, a quiet and a bass-only speaker are named") {
   check(spoilt([](Response& h) { dull(h, 100.0, 4); }), "bass-only", Severity::stop);
 }
 
+TEST_CASE("an output that reaches two speakers is named although their direct sounds arrive together and cancel") {
+  const Scene& here = scene(false);
+  auto responses = rooms();
+  constexpr std::ptrdiff_t earlier = 87;  // M5 one sample behind M2: first differences are then each other's opposite
+  std::rotate(responses[4].begin(), responses[4].begin() + earlier, responses[4].end());
+  for (std::size_t n = 0; n < responses[1].size(); ++n) responses[1][n] += responses[4][n];
+  const auto measured = here.measured(here.play(responses));
+  INFO(in_words(measured.findings));
+  CHECK(only(measured, "shared-output", "M2"));
+}
+
+TEST_CASE("two speakers at mirrored places are no shared output, though one is louder") {
+  const Scene& here = scene(false);
+  auto responses = rooms();
+  responses[1] = responses[4];
+  std::ranges::transform(responses[4], responses[1].begin(), [](double x) { return 1.12 * x; });  // 1 dB
+  const auto measured = here.measured(here.play(responses));
+  CHECK_FALSE(has(measured, "shared-output", "M2", Severity::stop));
+}
+
 TEST_CASE("an output that reaches two speakers is named with the other one") {
   const Scene& here = scene(false);
   auto responses = rooms();
