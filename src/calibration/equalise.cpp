@@ -15,11 +15,12 @@ namespace ringtrue {
 namespace {
 
 constexpr double usual_transition_hz = 250.0;  // common practice, where the room's size or decay is not known
-constexpr std::array<double, 2> sensible_transition_hz{120.0, 400.0};
+constexpr double transition_re_schroeder = 2.0;  // his first, stricter bound of 1954: 4000 sqrt(T/V)
+constexpr std::array<double, 2> sensible_transition_hz{150.0, 400.0};
 constexpr double judged_from_hz = 80.0;  // at single positions
 constexpr double judged_up_to_hz = 2'000.0;
 constexpr double most_spot_ratio = 1.05;  // how much less even a single position may become
-constexpr int most_tries = 5;
+constexpr int most_tries = 12;
 constexpr double less_of_it = 0.75;  // of what was wanted, when one does
 
 /// How all of them are corrected.
@@ -38,7 +39,8 @@ CorrectionResult common_facts(const Rig& rig, const CorrectionOptions& options, 
     result.transition_hz = *options.transition_hz;
     result.transition_from = "option";
   } else if (const auto schroeder = schroeder_hz(rig, calibration.speakers)) {
-    result.transition_hz = std::round(std::clamp(*schroeder, sensible_transition_hz[0], sensible_transition_hz[1]));
+    const auto [least_hz, most_hz] = sensible_transition_hz;
+    result.transition_hz = std::round(std::clamp(transition_re_schroeder * *schroeder, least_hz, most_hz));
     result.transition_from = "room";
   } else {
     result.transition_hz = usual_transition_hz;
@@ -79,17 +81,25 @@ SpeakerCorrection expected(const CorrectionWork& work, const TargetCurve& target
   return result;
 }
 
-/// The largest factor by which filters make the response at any one mic position less even, up to 2 kHz.
-double worst_spot_ratio(const SpeakerCorrection& correction) {
+/// The largest factor by which filters make the response at any one mic position less even, up to 2 kHz: against the
+/// target, and for a main also against the target without the speaker's own ends.
+double worst_spot_ratio(const SpeakerCorrection& correction, const TargetCurve& curve) {
   const bool is_sub = correction.band_hz[1] < 2.0 * judged_from_hz;
   const std::array<double, 2> band_hz{is_sub ? correction.band_hz[0] : std::max(correction.band_hz[0], judged_from_hz),
                                       std::min(correction.band_hz[1], judged_up_to_hz)};
   double worst = 0.0;
-  for (std::size_t p = 0; p < correction.before_db.size(); ++p) {
-    const double before = deviation_db(correction.before_db[p], correction.target_db, band_hz);
-    const double after = deviation_db(correction.after_db[p], correction.target_db, band_hz);
-    worst = std::max(worst, after / std::max(before, 0.1));
-  }
+  const auto compare = [&](std::span<const double> target, const std::array<double, 2>& judged_hz) {
+    for (std::size_t p = 0; p < correction.before_db.size(); ++p) {
+      const double before = deviation_db(correction.before_db[p], target, judged_hz);
+      const double after = deviation_db(correction.after_db[p], target, judged_hz);
+      worst = std::max(worst, after / std::max(before, 0.1));
+    }
+  };
+  compare(correction.target_db, band_hz);
+  if (is_sub) return worst;
+  std::vector<double> plain_db;
+  for (const double f : shown_third_octaves_hz()) plain_db.push_back(target_db(curve, f));
+  compare(plain_db, {judged_from_hz, band_hz[1]});
   return worst;
 }
 
@@ -128,15 +138,17 @@ void correct_group(std::span<const std::size_t> group, const Plan& plan, std::ve
   for (const std::size_t w : group) {
     CorrectionWork& work = works[w];
     const auto target = target_levels_db(work, plan.options.target, work.response.frequency_hz);
-    work.wanted =
-        wanted_correction(work.response, target, {plan.limits.gain_range_db, plan.transition.value(), work.band});
+    Restraint restraint{plan.limits.gain_range_db, plan.transition.value(), work.band};
+    for (const double f : work.response.frequency_hz) restraint.low_end_db.push_back(low_end_db(work.ends, f));
+    work.wanted = wanted_correction(work.response, target, restraint);
     wanted.push_back(work.wanted);
   }
   for (int tries = 0; tries < most_tries; ++tries) {
     design(group, wanted, plan, works, calibration);
     bool harmless = true;
     for (std::size_t i = 0; i < group.size(); ++i) {
-      if (worst_spot_ratio(*calibration.speakers[works[group[i]].speaker].correction) <= most_spot_ratio) continue;
+      const SpeakerCorrection& correction = *calibration.speakers[works[group[i]].speaker].correction;
+      if (worst_spot_ratio(correction, plan.options.target) <= most_spot_ratio) continue;
       harmless = false;
       for (double& gain : wanted[i].gain_db) gain *= less_of_it;
     }

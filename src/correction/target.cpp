@@ -91,9 +91,12 @@ std::optional<TargetCurve> parse_target(std::string_view text) {
   return curve;
 }
 
+double low_end_db(const NaturalEnds& ends, double frequency_hz) {
+  return ends.low_hz > 0.0 ? butterworth_db(ends.low_hz / frequency_hz, ends.low_order) : 0.0;
+}
+
 double natural_ends_db(const NaturalEnds& ends, double frequency_hz) {
-  double level = 0.0;
-  if (ends.low_hz > 0.0) level += butterworth_db(ends.low_hz / frequency_hz, ends.low_order);
+  double level = low_end_db(ends, frequency_hz);
   if (ends.high_hz > 0.0) level += butterworth_db(frequency_hz / ends.high_hz, ends.high_order);
   if (frequency_hz > ends.treble_from_hz) {
     level += ends.treble_db_per_octave * std::log2(frequency_hz / ends.treble_from_hz);

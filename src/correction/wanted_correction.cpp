@@ -7,7 +7,7 @@ namespace ringtrue {
 namespace {
 
 constexpr double points_per_octave = 24.0;
-constexpr double narrow_octaves = 1.0 / 3.0;  // a dip this narrow is left
+constexpr double narrow_octaves = 0.25;       // a dip this narrow is left
 constexpr double peak_spread_db = 10.0;       // of the positions: half of a peak is corrected
 constexpr double dip_spread_db = 6.0;         // and half of a dip
 constexpr double closed_weight = 0.5;         // of a frequency in a dip that is left
@@ -73,6 +73,8 @@ WantedCorrection wanted_correction(const ResponseToCorrect& response, std::span<
   for (std::size_t k = 0; k < count; ++k) {
     if (wanted.weight[k] <= 0.0) continue;
     double e = error_db[k] - wanted.level_db;
+    // A peak on the slope of the speaker's own end is left where it only makes the bass reach further down.
+    if (e > 0.0 && !restraint.low_end_db.empty()) e = std::min(e, std::max(0.0, e + restraint.low_end_db[k]));
     if (e < 0.0) {
       const double rim = std::min(0.0, closed_db[k] - wanted.level_db);
       if (rim - e > 1.0) wanted.weight[k] *= closed_weight;

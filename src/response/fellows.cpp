@@ -216,6 +216,7 @@ void find_shared_outputs(const Rig& rig, PositionMeasurement& measurement) {
 
 void widen_for_dispersion(const Rig& rig, PositionMeasurement& measurement) {
   constexpr double share_in_arrival = 0.35;
+  constexpr double unseen_ms = 0.0005;  // what unlike crossovers of like dispersion still do (mixed simulated rings)
   std::vector<double> dispersions;
   for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
     if (is_main(rig.speakers[s]) && measurement.speakers[s].heard)
@@ -234,7 +235,7 @@ void widen_for_dispersion(const Rig& rig, PositionMeasurement& measurement) {
     const double unlike_ms = share_in_arrival * (measured.dispersion_ms - usual_ms);
     // The fellows it is aligned with are off by their own share, whatever its own is.
     measured.arrival_ms->uncertainty =
-        std::hypot(measured.arrival_ms->uncertainty, unlike_ms, 0.5 * share_in_arrival * spread_ms);
+        std::hypot(measured.arrival_ms->uncertainty, unlike_ms, std::hypot(0.5 * share_in_arrival * spread_ms, unseen_ms));
   }
 }
 

@@ -19,7 +19,8 @@ Finding processed(std::string message) {
 /// The same speaker comes out louder in one pass than in the other.
 std::optional<Finding> wandering_level(const Recording& recording, std::span<const PairResponse> responses,
                                        std::span<const TakeChoice> choices) {
-  constexpr double steady_db = 0.08;  // ten times what temperature and noise do between two sweeps
+  constexpr double steady_db = 0.08;  // ten times what temperature does between two sweeps
+  constexpr double noise_db = 0.6;    // for as much noise as sound: six times the spread over some 4000 bins of a decay
   std::size_t wandering = 0;
   std::size_t looked_at = 0;
   double largest_db = 0.0;
@@ -30,7 +31,8 @@ std::optional<Finding> wandering_level(const Recording& recording, std::span<con
     ++looked_at;
     // The projection of noisy takes falls short by their likeness; what is left is the gain.
     const double change_db = 20.0 * std::log10(std::max(1e-6, responses[i].gain / responses[i].likeness));
-    if (std::abs(change_db) <= steady_db) continue;
+    const double noise_in_sound = std::sqrt(std::max(0.0, 1.0 / responses[i].likeness - 1.0));
+    if (std::abs(change_db) <= steady_db + noise_db * noise_in_sound) continue;
     ++wandering;
     largest_db = std::max(largest_db, std::abs(change_db));
   }

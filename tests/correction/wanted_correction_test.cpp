@@ -51,6 +51,25 @@ TEST_CASE("what the positions do not share is corrected less") {
   CHECK(std::abs(half / all - 0.5) < 1e-9);
 }
 
+TEST_CASE("bass that the room carries below a speaker's own end is left, and what stands above the middle is cut") {
+  // By hand: level with a peak of 6 dB at 80 Hz over a target that has fallen by 4 dB there: 10 dB over the target, 6 dB
+  // over its middle; elsewhere level with the middle.
+  const auto response = bell(80.0, 6.0, 0.5);
+  std::vector<double> end_db;
+  for (const double f : response.frequency_hz) end_db.push_back(f < 120.0 ? -4.0 : 0.0);
+  Restraint restraint{.band = {Hertz{40.0}, Hertz{8'000.0}}};
+  const auto cut_to_the_slope = wanted_correction(response, end_db, restraint);
+  restraint.low_end_db = end_db;
+  const auto cut_to_the_middle = wanted_correction(response, end_db, restraint);
+  const auto at = [&](const WantedCorrection& wanted, double frequency_hz) {
+    const auto k = std::ranges::lower_bound(wanted.frequency_hz, frequency_hz) - wanted.frequency_hz.begin();
+    return wanted.gain_db[static_cast<std::size_t>(k)];
+  };
+  CHECK(at(cut_to_the_slope, 50.0) == doctest::Approx(cut_to_the_slope.level_db - 4.0).epsilon(0.02));
+  CHECK(at(cut_to_the_middle, 50.0) == 0.0);
+  CHECK(at(cut_to_the_middle, 80.0) - at(cut_to_the_slope, 80.0) == doctest::Approx(4.0).epsilon(0.01));
+}
+
 TEST_CASE("nothing is wanted outside the band") {
   const auto result = wanted(bell(9'500.0, 6.0, 0.3));
   for (std::size_t k = 0; k < result.frequency_hz.size(); ++k) {

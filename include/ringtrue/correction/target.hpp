@@ -56,6 +56,9 @@ struct NaturalEnds {
   double treble_from_hz = 2'000.0;
 };
 
+/// Level of the low end alone, dB, 0 in the middle of the band.
+[[nodiscard]] double low_end_db(const NaturalEnds& ends, double frequency_hz);
+
 /// Level of the ends alone, dB, 0 in the middle of the band.
 [[nodiscard]] double natural_ends_db(const NaturalEnds& ends, double frequency_hz);
 

@@ -13,6 +13,7 @@ struct Restraint {
   std::array<double, 2> gain_range_db{-12.0, 3.0};
   double transition_hz = 200.0;
   Band band{Hertz{20.0}, Hertz{20'000.0}};  // where to correct at all
+  std::vector<double> low_end_db{};         // of target_db: the speaker's own low end, <= 0; empty: none
 };
 
 /// The gain that would bring a response to its target as far as restraint allows, on the response's grid. Only its
@@ -31,8 +32,8 @@ struct WantedCorrection {
 /// The level is the mean of level - target where the target is within 3 dB of its middle, so that it divides peaks and
 /// dips; r is 10 dB for peaks and 6 dB for dips: the more the positions differ, the less is done (methods of T. Welti,
 /// A. Devantier, J. Audio Eng. Soc. 54(5) 2006 ask for that restraint; the two constants are ours). Dips narrower than
-/// a third octave are closed first (the morphological closing of the curve), so they ask for nothing and count little.
-/// The gain stays in the range.
+/// a quarter octave are closed first (the morphological closing of the curve), so they ask for nothing and count little.
+/// A peak is cut to the target without the speaker's own low end. The gain stays in the range.
 ///
 /// @param target_db  on the response's grid
 [[nodiscard]] WantedCorrection wanted_correction(const ResponseToCorrect& response, std::span<const double> target_db,
