@@ -62,6 +62,10 @@ std::optional<double> change_of_ring(const std::vector<std::optional<double>>& c
   return median(std::move(known));
 }
 
+bool is_clipped(const PositionMeasurement& position) {
+  return std::ranges::any_of(position.findings, [](const Finding& f) { return f.code == "clipped-recording"; });
+}
+
 Finding changed_gain(const std::string& recording, std::size_t p, double db, const char* against) {
   return {Severity::warn, "spot-differs", std::nullopt,
           fmt::format("{}: at position {} the whole ring is {:.1f} dB {} than at {}: the microphone's gain or the "
@@ -97,11 +101,12 @@ void compare_levels(const Rig& rig, std::span<const PositionMeasurement> positio
   }
   const bool first_is_odd = known.size() >= enough_to_vote && as_first == 0 && 2 * alike > known.size();
   const double reference = first_is_odd ? common : 0.0;
-  if (first_is_odd) findings.push_back(changed_gain(positions.front().name, 0, -common, "the others"));
+  // A clipped recording is to be made again with less gain anyway, and its levels are what clipping left of them.
+  if (first_is_odd && !is_clipped(positions.front())) findings.push_back(changed_gain(positions.front().name, 0, -common, "the others"));
 
   for (std::size_t p = 1; p < positions.size(); ++p) {
     if (!ring[p]) continue;
-    if (odd(p, reference)) {
+    if (odd(p, reference) && !is_clipped(positions[p])) {
       findings.push_back(
           changed_gain(positions[p].name, p, *ring[p] - reference, first_is_odd ? "most others" : "position 1"));
     }

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <optional>
 
 #include "ringtrue/core/statistics.hpp"
@@ -110,18 +111,33 @@ std::optional<Finding> rising_noise(const Recording& recording, const Stimulus& 
       recording.name, 10.0 * std::log10(std::min(*before, *after) / around)));
 }
 
+/// Energy of a block of the quietest sound around the sweeps, of those that are as the microphone gave them: pinned to
+/// full scale or zero there is no noise. Empty when there are none.
+std::optional<double> quietest_block(std::span<const PairResponse> responses, std::span<const TakeChoice> choices) {
+  std::vector<double> blocks;
+  for (std::size_t i = 0; i < responses.size(); ++i) {
+    const auto as_given = [](TakeFault fault) { return fault == TakeFault::none || fault == TakeFault::disturbed; };
+    if (std::ranges::all_of(choices[i].faults, as_given)) {
+      std::ranges::copy(loudness_of(responses.subspan(i, 1)), std::back_inserter(blocks));
+    }
+  }
+  if (blocks.empty()) return {};
+  return percentile(std::move(blocks), 0.05);
+}
+
 }  // namespace
 
 Findings input_processing_findings(const Recording& recording, const Stimulus& stimulus,
                                    std::span<const PairResponse> responses, std::span<const TakeChoice> choices,
                                    const Synchronisation& sync) {
   const std::size_t block = disturbance_block(sync.rate_hz);
-  const double quietest = percentile(loudness_of(responses), 0.05);
+  const auto quietest = quietest_block(responses, choices);
   Findings findings;
   auto gain = wandering_level(recording, responses, choices);
-  if (!gain) gain = rising_noise(recording, stimulus, sync, quietest, block);
+  if (!gain && quietest) gain = rising_noise(recording, stimulus, sync, *quietest, block);
   if (gain) findings.push_back(*std::move(gain));
-  if (auto gate = noise_gate(recording, responses, quietest, block)) findings.push_back(*std::move(gate));
+  auto gate = quietest ? noise_gate(recording, responses, *quietest, block) : std::nullopt;
+  if (gate) findings.push_back(*std::move(gate));
   return findings;
 }
 

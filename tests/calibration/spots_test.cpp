@@ -181,6 +181,9 @@ TEST_CASE("a first position with another gain than all others is named itself") 
   const SpotCheck check = check_spots(ring.rig, positions);
   CHECK(codes(check) == Codes{"spot-differs"});
   CHECK(says(check, "at position 1 the whole ring is 4.0 dB louder than at the others"));
+  // Clipped as well: it is to be made again with less gain, which has been said.
+  positions[0].findings.push_back({Severity::stop, "clipped-recording", ring.rig.speakers[1].label, "clipped"});
+  CHECK(codes(check_spots(ring.rig, positions)).empty());
 }
 
 TEST_CASE("a speaker that is silent at some positions only is named with them") {

@@ -505,6 +505,23 @@ TEST_CASE("automatic gain is found by the noise that it raises, noise before the
   CHECK_FALSE(has(here.measured(recording), "input-processing", "", Severity::stop));
 }
 
+TEST_CASE("sweeps pinned to full scale have no noise, and that is no automatic gain") {
+  const Scene& here = scene(false);
+  Recording recording = here.play(rooms(), 3.0 * room_noise_rms);
+  float peak = 0.0F;
+  for (const float x : recording.microphone) peak = std::max(peak, std::abs(x));
+  for (const std::size_t speaker : {2U, 3U}) {
+    for (const std::size_t take : {0U, 1U}) {
+      for (std::size_t n = here.frame_in(speaker, take, 0.1); n < here.frame_in(speaker, take, 0.9); ++n)
+        recording.microphone[n] = peak;
+    }
+  }
+  const auto measured = here.measured(recording);
+  INFO(in_words(measured.findings));
+  CHECK(has(measured, "clipped-recording", "M3", Severity::stop));
+  CHECK_FALSE(has(measured, "input-processing", "", Severity::stop));
+}
+
 TEST_CASE("microphone and loopback on each other's channel are used the right way round") {
   const Scene& here = scene(true);
   Recording recording = here.recording;
