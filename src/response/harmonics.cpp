@@ -66,16 +66,22 @@ double harmonic_lead_s(Seconds rate_constant, int order) { return rate_constant.
 
 double harmonics_need_s(Seconds rate_constant) { return harmonic_lead_s(rate_constant, 3) + 2.0 * longest_lead_s; }
 
+double compression_uncertainty_db(double third_harmonic) {
+  return 20.0 * std::log10(1.0 + 3.0 * third_harmonic) / std::numbers::sqrt3;
+}
+
 std::optional<double> compression_uncertainty_db(std::span<const HarmonicReading> readings, Band band) {
   double power = 0.0;
   int count = 0;
   for (const HarmonicReading& reading : readings) {
     if (reading.frequency_hz < band.low.value() || reading.frequency_hz > band.high.value()) continue;
     ++count;
-    if (reading.level_db[1]) power += std::pow(10.0, 0.1 * *reading.level_db[1]);
+    const double supposed_db = 20.0 * std::log10(supposed_third_harmonic);
+    const double below_db = std::min(supposed_db, reading.noise_db[1].value_or(supposed_db));
+    power += std::pow(10.0, 0.1 * reading.level_db[1].value_or(below_db));
   }
   if (count == 0) return {};
-  return 20.0 * std::log10(1.0 + 3.0 * std::sqrt(power / count)) / std::numbers::sqrt3;
+  return compression_uncertainty_db(std::sqrt(power / count));
 }
 
 std::vector<HarmonicReading> harmonic_readings(const Takes& takes, const Takes& early, double arrival_index,

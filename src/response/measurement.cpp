@@ -123,12 +123,12 @@ std::vector<HarmonicReading> harmonics_of(const Stimulus& stimulus, const SweepP
   return harmonic_readings(takes, early, arrival_index, shape.rate_constant, flat_band(shape.band));
 }
 
-/// A level's uncertainty by what the loudspeaker compresses; where harmonics cannot be told, as if d3 were 0.03 %.
+/// A level's uncertainty by what the loudspeaker compresses.
 void widen_for_compression(SpeakerKind kind, SpeakerMeasurement& speaker) {
-  constexpr double unknown_db = 0.005;
   if (!speaker.level_db) return;
+  const auto told_db = compression_uncertainty_db(speaker.harmonics, level_band_of(kind));
   speaker.level_db->uncertainty = std::hypot(
-      speaker.level_db->uncertainty, compression_uncertainty_db(speaker.harmonics, level_band_of(kind)).value_or(unknown_db));
+      speaker.level_db->uncertainty, told_db.value_or(compression_uncertainty_db(supposed_third_harmonic)));
 }
 
 /// Noise before the first sweep and after the last has died away.

@@ -42,11 +42,19 @@ struct HarmonicReading {
 [[nodiscard]] std::vector<HarmonicReading> harmonic_readings(const Takes& takes, const Takes& early,
                                                              double arrival_index, Seconds rate_constant, Band flat);
 
+/// What a loudspeaker's third harmonic is taken for where it cannot be told: 0.05 % of its fundamental, what good ones
+/// have at the level of quiet music (common practice).
+inline constexpr double supposed_third_harmonic = 5e-4;
+
+/// Standard uncertainty of a level that compression with this third harmonic (re the fundamental) leaves, dB.
+[[nodiscard]] double compression_uncertainty_db(double third_harmonic);
+
 /// Standard uncertainty of a level that the loudspeaker's own compression leaves, dB, from the third harmonic.
 ///
 /// y = x + b x^3 has a third harmonic d3 = b A^2 / 4 and a fundamental of 1 + 3 b A^2 / 4, so a level is off by up to
 /// 20 lg (1 + 3 d3); sqrt(3) less for a value anywhere up to that (JCGM 100:2008, 4.3.7). d3 is the root of the mean
-/// square over the band's third octaves; one that does not stand out of the noise counts as nothing.
+/// square over the band's third octaves; one that does not stand out of the noise counts as the noise, or as what is
+/// supposed where that is less.
 ///
 /// @param band  whose fundamentals count
 /// @returns empty without any reading in the band
