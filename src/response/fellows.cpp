@@ -19,6 +19,7 @@ constexpr std::size_t fewest_fellows = 3;
 // distance; a dead driver or a wrong gain makes more (common practice: some 10 dB).
 constexpr double quiet_db = -8.0;
 constexpr double unbalanced_db = 12.0;
+constexpr double topless_db = 14.0;  // of the 8 kHz octave alone: a dead tweeter behind a gentle crossover
 
 struct Balance {
   double treble_db = 0.0;  // 4 and 8 kHz octaves against the fellows
@@ -79,21 +80,24 @@ void compare_levels(const Rig& rig, PositionMeasurement& measurement) {
     const auto treble =
         holds(speaker, 300.0, 12'000.0) ? difference_db(measured, usual, 3'000.0, 9'000.0) : std::nullopt;
     const auto bass = holds(speaker, 150.0, 1'500.0) ? difference_db(measured, usual, 200.0, 600.0) : std::nullopt;
-    if (treble && bass && *treble < *bass - unbalanced_db) {
+    if (!treble || !bass) continue;
+    const double missing_db = *bass - *treble;
+    const double missing_top_db = *bass - difference_db(measured, usual, 7'000.0, 9'000.0).value_or(*bass);
+    if (missing_db > unbalanced_db || missing_top_db > topless_db) {
       measured.trusted = false;
       add(measurement, Severity::stop, "dull-speaker", speaker,
           fmt::format("{} (output {}) has {:.0f} dB less treble than its fellows: its tweeter may be dead or covered. "
                       "Listen to it closely, then measure again.",
-                      speaker.label, speaker.output, *bass - *treble));
-    } else if (treble && bass && *bass < *treble - unbalanced_db) {
+                      speaker.label, speaker.output, std::max(missing_db, missing_top_db)));
+    } else if (missing_db < -unbalanced_db) {
       measured.trusted = false;
       measured.sign = WooferSign::unsure;  // what still sounds is not the woofer
       add(measurement, Severity::stop, "thin-speaker", speaker,
           fmt::format(
               "{} (output {}) has {:.0f} dB less bass and middle than its fellows: its woofer may be dead, or a "
               "filter is on. Listen to it closely, then measure again.",
-              speaker.label, speaker.output, *treble - *bass));
-    } else if (treble && bass && std::max(*treble, *bass) < quiet_db) {
+              speaker.label, speaker.output, -missing_db));
+    } else if (std::max(*treble, *bass) < quiet_db) {
       measured.trusted = false;
       add(measurement, Severity::warn, "quiet-speaker", speaker,
           fmt::format(

@@ -387,6 +387,7 @@ TEST_CASE("a dull, a thin, a quiet and a bass-only speaker are named") {
     check_others(here, measured, 3);
   };
   check(spoilt([](Response& h) { dull(h, 1'500.0, 2); }), "dull-speaker", Severity::stop);
+  check(spoilt([](Response& h) { dull(h, 2'500.0, 2); }), "dull-speaker", Severity::stop);  // a gentle crossover
   check(spoilt([](Response& h) { thin(h, 2'000.0, 2); }), "thin-speaker", Severity::stop);
   check(spoilt([](Response& h) { std::ranges::transform(h, h.begin(), [](double x) { return 0.2 * x; }); }),
         "quiet-speaker", Severity::warn);
