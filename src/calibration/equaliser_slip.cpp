@@ -106,7 +106,11 @@ class Search {
     }
     std::vector<double> out(bands_.size());
     for (std::size_t b = 0; b < out.size(); ++b) out[b] = -now[b];
-    add({fmt::format("equaliser[{}]", k + 1), 0.0, 0.0, std::nullopt, "left out"}, out, 1.0);
+    // One that acts below or above everything that was played looks the same.
+    add({fmt::format("equaliser[{}]", k + 1), 0.0, 0.0, std::nullopt,
+         fmt::format("left out, or its frequency of {:.{}f} Hz typed far off", wanted_[k].frequency_hz,
+                     decimals_of_value(wanted_[k].frequency_hz))},
+        out, 1.0);
   }
 
   void try_all(const std::vector<Filter>& instead, const std::string& how, double rarity) {
