@@ -145,14 +145,18 @@ void correct_group(std::span<const std::size_t> group, const Plan& plan, std::ve
   }
   for (int tries = 0; tries < most_tries; ++tries) {
     design(group, wanted, plan, works, calibration);
-    bool harmless = true;
+    std::vector<bool> harmed(group.size());
     for (std::size_t i = 0; i < group.size(); ++i) {
       const SpeakerCorrection& correction = *calibration.speakers[works[group[i]].speaker].correction;
-      if (worst_spot_ratio(correction, plan.options.target) <= most_spot_ratio) continue;
-      harmless = false;
+      harmed[i] = worst_spot_ratio(correction, plan.options.target) > most_spot_ratio;
+    }
+    const bool any = std::ranges::find(harmed, true) != harmed.end();
+    if (!any) return;
+    const bool shared = plan.options.fir_taps > 0;  // above the transition a pair's gain is the mean of what both want
+    for (std::size_t i = 0; i < group.size(); ++i) {
+      if (!harmed[i] && !shared) continue;
       for (double& gain : wanted[i].gain_db) gain *= less_of_it;
     }
-    if (harmless) return;
   }
 }
 
