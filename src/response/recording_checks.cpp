@@ -132,6 +132,23 @@ std::size_t repeated_run(std::span<const float> channel, std::size_t n, std::siz
   return length >= shortest && different_values(channel.subspan(n, length)) >= enough_values ? length : 0;
 }
 
+/// Root mean square of the first differences.
+double rms_of_steps(std::span<const float> sound) {
+  double sum = 0.0;
+  for (std::size_t n = 1; n < sound.size(); ++n) {
+    const double step = static_cast<double>(sound[n]) - static_cast<double>(sound[n - 1]);
+    sum += step * step;
+  }
+  return sound.size() > 1 ? std::sqrt(sum / static_cast<double>(sound.size() - 1)) : 0.0;
+}
+
+/// Whether sound goes on up to an edge: next to it as strong as a little further away, in its height or, where it just
+/// crosses zero there, in its steepness.
+bool still_sounds(std::span<const float> next_to_edge, std::span<const float> near_edge) {
+  constexpr double share = 0.2;
+  return rms(next_to_edge) > share * rms(near_edge) || rms_of_steps(next_to_edge) > share * rms_of_steps(near_edge);
+}
+
 }  // namespace
 
 std::optional<Stretch> repeated_stretch(std::span<const float> channel, Stretch where, std::size_t shortest) {
@@ -176,7 +193,6 @@ std::vector<Stretch> dropped_stretches(std::span<const float> channel) {
   constexpr std::size_t shortest = 16;
   constexpr std::size_t near = 48;    // 1 ms at 48 kHz
   constexpr std::size_t nearest = 8;  // sound that fades out is far weaker here than over `near`
-  constexpr double still_sounding = 0.2;
   const Smallest smallest = smallest_of(channel);
   if (!smallest.any_zero) return {};
   const BlockExtremes blocks{channel};
@@ -198,9 +214,10 @@ std::vector<Stretch> dropped_stretches(std::span<const float> channel) {
     if (n - from < shortest || from < near || n + near > channel.size()) continue;
     const double before = rms(channel.subspan(from - near, near));
     const double after = rms(channel.subspan(n, near));
-    const bool cut_off = rms(channel.subspan(from - nearest, nearest)) > still_sounding * before;
-    const bool cut_in = rms(channel.subspan(n, nearest)) > still_sounding * after;
-    if (before > sound && after > sound && cut_off && cut_in) stretches.push_back({from, n});
+    if (!(before > sound && after > sound)) continue;
+    const bool cut_off = still_sounds(channel.subspan(from - nearest, nearest), channel.subspan(from - near, near));
+    const bool cut_in = still_sounds(channel.subspan(n, nearest), channel.subspan(n, near));
+    if (cut_off && cut_in) stretches.push_back({from, n});
   }
   return stretches;
 }

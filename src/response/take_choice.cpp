@@ -199,11 +199,16 @@ void judge_disturbance(TakeChoice& choice, const SweepPair& pair, const PairResp
       choice.faults[take] = TakeFault::cut;
       continue;
     }
-    const std::ptrdiff_t at = starts[take] + static_cast<std::ptrdiff_t>(found.block[take] * block);
-    const auto from = static_cast<std::size_t>(std::max<std::ptrdiff_t>(0, at - static_cast<std::ptrdiff_t>(block)));
-    if (breaks_off(faults, sweeps[take], {from, from + 3 * block})) continue;
+    const std::ptrdiff_t into = frames_of(found.block[take], block);
+    const std::ptrdiff_t at = starts[take] + into;
+    const auto around = [&](std::size_t of) {
+      const auto from = static_cast<std::size_t>(std::max<std::ptrdiff_t>(0, starts[of] + into - frames_of(1, block)));
+      return Stretch{from, from + 3 * block};
+    };
+    // Where one take breaks off the other is the louder: no news either.
+    if (breaks_off(faults, sweeps[take], around(take)) || breaks_off(faults, sweeps[other], around(other))) continue;
     if (faults.repeated_in[sweeps[take]]) continue;
-    if (repeated_stretch(microphone, {from, from + 3 * block}, repeated_at_a_break)) {
+    if (repeated_stretch(microphone, around(take), repeated_at_a_break)) {
       choice.faults[take] = TakeFault::repeated;
     } else {
       choice.noisy[take] = true;

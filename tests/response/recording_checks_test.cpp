@@ -151,6 +151,12 @@ TEST_CASE("zeros that break into sound are found where they are") {
     CHECK(found[0].from == 20'000);
     CHECK(found[0].to == 20'000 + length);
   }
+  // The sound crosses zero where it breaks off: 60 Hz, 22 frames to each side of a run from one crossing to another.
+  auto slow = sine(60.0, 0.5);
+  const std::size_t crossing = 400 * 50;
+  std::fill_n(slow.begin() + crossing, 4'000, 0.0F);
+  CHECK(dropped_stretches(slow).size() == 1);
+
   auto short_run = noise(0.05, 4);
   std::fill_n(short_run.begin() + 20'000, 8, 0.0F);
   CHECK(dropped_stretches(short_run).empty());
