@@ -10,7 +10,7 @@
 namespace ringtrue {
 namespace {
 
-constexpr std::size_t repeated_anywhere = 256;  // frames, see repeated_stretch
+constexpr std::size_t repeated_anywhere = 60;  // frames: the smallest usual buffer has 64
 constexpr std::size_t repeated_at_a_break = 24;
 
 // A block counts as disturbed from these ratios to the usual on (12 dB, 12 dB, 16 dB): stationary noise of 1500 blocks

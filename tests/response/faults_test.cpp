@@ -275,6 +275,19 @@ TEST_CASE("samples lost inside a sweep are counted and everything is put back") 
   }
 }
 
+TEST_CASE("the smallest buffer is found where it comes twice, also where the sweep just repeats itself after it") {
+  const Scene& here = scene(false);
+  for (double share = 0.3; share < 0.7; share += 0.02) {  // 750 Hz, 64 frames a period, lies among them
+    CAPTURE(share);
+    Recording recording = here.recording;
+    const auto at = recording.microphone.begin() + static_cast<std::ptrdiff_t>(here.frame_in(1, 0, share));
+    std::copy(at - 64, at, at);
+    const auto measured = here.measured(recording);
+    INFO(in_words(measured.findings));
+    CHECK(has(measured, "dropout", "M2", Severity::warn));
+  }
+}
+
 TEST_CASE("samples lost or put in during the first or the last sweep are found, though no other pair spans them") {
   for (const bool loopback : {false, true}) {
     const Scene& here = scene(loopback);

@@ -36,7 +36,7 @@ struct Stretch {
 /// before it: a buffer that was played into the recording twice. Twelve of its values must differ: noise of a few steps
 /// repeats by chance.
 /// @param shortest  frames. Slopes of bass in 16 bits are equal over some 30 frames by chance: 24 only where something
-///                  else says that the sound breaks, 256 anywhere
+///                  else says that the sound breaks, 60 anywhere
 [[nodiscard]] std::optional<Stretch> repeated_stretch(std::span<const float> channel, Stretch where,
                                                       std::size_t shortest);
 
