@@ -74,7 +74,9 @@ std::string exported_text(const ExportOptions& options, const Calibration& calib
   if (options.kind == "html") {
     return format_report_page(calibration, saved_responses(options, calibration.rig), {options.date});
   }
-  return options.list ? format_typing_list(calibration, table) : format_sheet(calibration);
+  if (options.list) return format_typing_list(calibration, table);
+  const std::string sheet = format_sheet(calibration);
+  return table.decimal_comma ? with_decimal_commas(sheet) : sheet;
 }
 
 int run(const ExportOptions& options) {
@@ -113,7 +115,7 @@ Command add_export_command(CLI::App& program) {
   command.add_option("--delay-unit", options->delay_unit, "of csv and list: ms, samples, m or ft")
       ->option_text("UNIT")
       ->transform(CLI::CheckedTransformer(units));
-  command.add_option("--locale", options->locale, "of csv and list: de, fr, en ...: decimal comma or point")
+  command.add_option("--locale", options->locale, "of sheet, list and csv: de, fr, en ...: decimal comma or point")
       ->option_text("NAME");
   command.add_option("--date", options->date, "of html: a date to stand on the page")->option_text("TEXT");
   command.add_option("--taps", options->taps, "of fir: how long the impulse responses are")

@@ -14,7 +14,7 @@
 namespace ringtrue {
 namespace {
 
-constexpr double usual_transition_hz = 250.0;  // common practice, where the room's size or decay is not known
+constexpr double usual_transition_hz = 250.0;    // common practice, where the room's size or decay is not known
 constexpr double transition_re_schroeder = 2.0;  // his first, stricter bound of 1954: 4000 sqrt(T/V)
 constexpr std::array<double, 2> sensible_transition_hz{150.0, 400.0};
 constexpr double judged_from_hz = 80.0;  // at single positions

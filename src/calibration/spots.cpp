@@ -102,7 +102,8 @@ void compare_levels(const Rig& rig, std::span<const PositionMeasurement> positio
   const bool first_is_odd = known.size() >= enough_to_vote && as_first == 0 && 2 * alike > known.size();
   const double reference = first_is_odd ? common : 0.0;
   // A clipped recording is to be made again with less gain anyway, and its levels are what clipping left of them.
-  if (first_is_odd && !is_clipped(positions.front())) findings.push_back(changed_gain(positions.front().name, 0, -common, "the others"));
+  if (first_is_odd && !is_clipped(positions.front()))
+    findings.push_back(changed_gain(positions.front().name, 0, -common, "the others"));
 
   for (std::size_t p = 1; p < positions.size(); ++p) {
     if (!ring[p]) continue;

@@ -7,13 +7,13 @@ namespace ringtrue {
 namespace {
 
 constexpr double points_per_octave = 24.0;
-constexpr double narrow_octaves = 0.25;       // a dip this narrow is left
-constexpr double peak_spread_db = 10.0;       // of the positions: half of a peak is corrected
-constexpr double dip_spread_db = 6.0;         // and half of a dip
-constexpr double closed_weight = 0.5;         // of a frequency in a dip that is left
-constexpr double deep_bass_weight = 0.6;      // below 70 Hz, of a main
-constexpr double treble_weight = 0.05;        // at 8 kHz; straight over log frequency from 1 at 2.5 kHz
-constexpr double end_db = 3.0;                // the target this far below its middle: the speaker's own end
+constexpr double narrow_octaves = 0.25;   // a dip this narrow is left
+constexpr double peak_spread_db = 10.0;   // of the positions: half of a peak is corrected
+constexpr double dip_spread_db = 6.0;     // and half of a dip
+constexpr double closed_weight = 0.5;     // of a frequency in a dip that is left
+constexpr double deep_bass_weight = 0.6;  // below 70 Hz, of a main
+constexpr double treble_weight = 0.05;    // at 8 kHz; straight over log frequency from 1 at 2.5 kHz
+constexpr double end_db = 3.0;            // the target this far below its middle: the speaker's own end
 
 std::vector<double> running_extreme(std::span<const double> curve, std::size_t width, bool largest) {
   const auto reach = static_cast<std::ptrdiff_t>(width / 2);

@@ -48,6 +48,28 @@ std::string plain_number(double value, bool decimal_comma) {
   return text;
 }
 
+std::string with_decimal_commas(std::string_view text) {
+  const auto is_digit = [](char c) { return c >= '0' && c <= '9'; };
+  const auto is_number = [&](char c) { return is_digit(c) || c == '.'; };
+  const auto is_name = [](char c) { return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || c == '_' || c == '/'; };
+  std::string result{text};
+  for (std::size_t from = 0; from < text.size();) {
+    if (!is_digit(text[from])) {
+      ++from;
+      continue;
+    }
+    std::size_t to = from;
+    while (to < text.size() && is_number(text[to])) ++to;
+    std::string_view number = text.substr(from, to - from);
+    while (number.ends_with('.')) number.remove_suffix(1);  // the end of a sentence
+    const bool in_a_name = (from > 0 && (is_name(text[from - 1]) || text[from - 1] == '.')) ||
+                           (to < text.size() && is_name(text[to]) && text[to - 1] == '.');
+    if (!in_a_name && std::ranges::count(number, '.') == 1) result[from + number.find('.')] = ',';
+    from = to;
+  }
+  return result;
+}
+
 const char* short_name(DelayUnit unit) {
   switch (unit) {
     case DelayUnit::milliseconds: return "ms";

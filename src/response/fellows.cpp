@@ -187,7 +187,7 @@ void find_shared_outputs(const Rig& rig, PositionMeasurement& measurement) {
   constexpr double whole_off = 0.6;
   constexpr double close_off = 0.15;
   constexpr double twins = 0.95;  // one response at two levels: two speakers at mirrored places
-  std::vector<double> treble;  // energies, so that most pairs need no look
+  std::vector<double> treble;     // energies, so that most pairs need no look
   for (const SpeakerMeasurement& speaker : measurement.speakers)
     treble.push_back(treble_energy(speaker.response.samples));
   for (std::size_t i = 0; i < rig.speakers.size(); ++i) {
@@ -238,8 +238,8 @@ void widen_for_dispersion(const Rig& rig, PositionMeasurement& measurement) {
     if (!is_main(rig.speakers[s]) || !measured.arrival_ms) continue;
     const double unlike_ms = share_in_arrival * (measured.dispersion_ms - usual_ms);
     // The fellows it is aligned with are off by their own share, whatever its own is.
-    measured.arrival_ms->uncertainty =
-        std::hypot(measured.arrival_ms->uncertainty, unlike_ms, std::hypot(0.5 * share_in_arrival * spread_ms, unseen_ms));
+    measured.arrival_ms->uncertainty = std::hypot(measured.arrival_ms->uncertainty, unlike_ms,
+                                                  std::hypot(0.5 * share_in_arrival * spread_ms, unseen_ms));
   }
 }
 

@@ -127,8 +127,8 @@ std::vector<HarmonicReading> harmonics_of(const Stimulus& stimulus, const SweepP
 void widen_for_compression(SpeakerKind kind, SpeakerMeasurement& speaker) {
   if (!speaker.level_db) return;
   const auto told_db = compression_uncertainty_db(speaker.harmonics, level_band_of(kind));
-  speaker.level_db->uncertainty = std::hypot(
-      speaker.level_db->uncertainty, told_db.value_or(compression_uncertainty_db(supposed_third_harmonic)));
+  speaker.level_db->uncertainty =
+      std::hypot(speaker.level_db->uncertainty, told_db.value_or(compression_uncertainty_db(supposed_third_harmonic)));
 }
 
 /// Noise before the first sweep and after the last has died away.

@@ -52,8 +52,8 @@ TEST_CASE("what the positions do not share is corrected less") {
 }
 
 TEST_CASE("bass that the room carries below a speaker's own end is left, and what stands above the middle is cut") {
-  // By hand: level with a peak of 6 dB at 80 Hz over a target that has fallen by 4 dB there: 10 dB over the target, 6 dB
-  // over its middle; elsewhere level with the middle.
+  // By hand: level with a peak of 6 dB at 80 Hz over a target that has fallen by 4 dB there: 10 dB over the target, 6
+  // dB over its middle; elsewhere level with the middle.
   const auto response = bell(80.0, 6.0, 0.5);
   std::vector<double> end_db;
   for (const double f : response.frequency_hz) end_db.push_back(f < 120.0 ? -4.0 : 0.0);

@@ -51,6 +51,9 @@ TEST_CASE("a decimal comma parts the columns by semicolons") {
   CHECK_FALSE(has_decimal_comma("C"));
   CHECK_FALSE(has_decimal_comma("en_GB"));
   CHECK_FALSE(has_decimal_comma("de_CH"));
+  CHECK(with_decimal_commas(
+            "  7.05 ms, -1.5 dB (1.25). Up to 3.5. Take recording1.5.wav of ringtrue 0.1.0 in /a/2.5/x at 2.") ==
+        "  7,05 ms, -1,5 dB (1,25). Up to 3,5. Take recording1.5.wav of ringtrue 0.1.0 in /a/2.5/x at 2.");
 }
 
 TEST_CASE("a label that a spreadsheet would take for a formula is kept as text") {

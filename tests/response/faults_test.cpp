@@ -411,7 +411,8 @@ TEST_CASE("a dull, a thin, a quiet and a bass-only speaker are named") {
 TEST_CASE("an output that reaches two speakers is named although their direct sounds arrive together") {
   const Scene& here = scene(false);
   auto responses = rooms();
-  constexpr std::ptrdiff_t earlier = 88;  // M5 with M2: what their direct sounds have in common adds to what is looked for
+  constexpr std::ptrdiff_t earlier =
+      88;  // M5 with M2: what their direct sounds have in common adds to what is looked for
   std::rotate(responses[4].begin(), responses[4].begin() + earlier, responses[4].end());
   for (const std::size_t s : {1U, 4U}) {  // close speakers: much direct sound
     for (std::size_t n = 0; n < 620; ++n) responses[s][n] *= 2.0;

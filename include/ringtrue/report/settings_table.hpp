@@ -1,6 +1,7 @@
 #pragma once
 
 #include <string>
+#include <string_view>
 
 #include "ringtrue/calibration/calibration.hpp"
 
@@ -21,6 +22,10 @@ struct SettingsTableOptions {
 /// True where a locale's name ("de_DE", "fr", "C", "en_GB.UTF-8") writes a decimal comma; languages that are not known
 /// take the point. Source: Unicode CLDR, common languages, from memory.
 [[nodiscard]] bool has_decimal_comma(const std::string& locale);
+
+/// A text whose numbers have a decimal comma for their point. Left as they are: what has two points (a version), and
+/// what letters or the signs of paths touch (recording1.5.wav).
+[[nodiscard]] std::string with_decimal_commas(std::string_view text);
 
 /// All settings as CSV (RFC 4180: CR LF, quotes where needed), one row a setting in the order of the outputs: delay,
 /// trim, polarity, then each filter. A header in words with units; numbers are plain numbers, so that a spreadsheet
