@@ -76,7 +76,9 @@ std::string exported_text(const ExportOptions& options, const Calibration& calib
   }
   if (options.list) return format_typing_list(calibration, table);
   const std::string sheet = format_sheet(calibration);
-  return table.decimal_comma ? with_decimal_commas(sheet) : sheet;
+  if (!table.decimal_comma) return sheet;
+  const std::size_t title = sheet.find('\n');  // the rig's name and layout are names
+  return sheet.substr(0, title) + with_decimal_commas(std::string_view{sheet}.substr(title));
 }
 
 int run(const ExportOptions& options) {

@@ -15,12 +15,13 @@ namespace ringtrue {
 namespace {
 
 constexpr double usual_transition_hz = 250.0;    // common practice, where the room's size or decay is not known
-constexpr double transition_re_schroeder = 2.0;  // his first, stricter bound of 1954: 4000 sqrt(T/V)
+constexpr double transition_re_schroeder = 2.0;  // his first, stricter bound of 1954, from memory: 4000 sqrt(T/V)
 constexpr std::array<double, 2> sensible_transition_hz{150.0, 400.0};
 constexpr double judged_from_hz = 80.0;  // at single positions
 constexpr double judged_up_to_hz = 2'000.0;
 constexpr double most_spot_ratio = 1.05;  // how much less even a single position may become
 constexpr int most_tries = 12;
+constexpr int tries_alone = 4;       // with less for the harmed one of a pair only
 constexpr double less_of_it = 0.75;  // of what was wanted, when one does
 
 /// How all of them are corrected.
@@ -152,10 +153,12 @@ void correct_group(std::span<const std::size_t> group, const Plan& plan, std::ve
     }
     const bool any = std::ranges::find(harmed, true) != harmed.end();
     if (!any) return;
-    const bool shared = plan.options.fir_taps > 0;  // above the transition a pair's gain is the mean of what both want
+    // Above the transition the two of a pair share a gain: one's wish alone may be what harms the other. At last
+    // nothing is corrected.
+    const bool shared = plan.options.fir_taps > 0 || tries >= tries_alone;
     for (std::size_t i = 0; i < group.size(); ++i) {
       if (!harmed[i] && !shared) continue;
-      for (double& gain : wanted[i].gain_db) gain *= less_of_it;
+      for (double& gain : wanted[i].gain_db) gain *= tries + 2 < most_tries ? less_of_it : 0.0;
     }
   }
 }

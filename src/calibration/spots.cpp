@@ -63,7 +63,9 @@ std::optional<double> change_of_ring(const std::vector<std::optional<double>>& c
 }
 
 bool is_clipped(const PositionMeasurement& position) {
-  return std::ranges::any_of(position.findings, [](const Finding& f) { return f.code == "clipped-recording"; });
+  return std::ranges::any_of(position.findings, [](const Finding& f) {
+    return f.code == "clipped-recording" && f.severity == Severity::stop;
+  });
 }
 
 Finding changed_gain(const std::string& recording, std::size_t p, double db, const char* against) {

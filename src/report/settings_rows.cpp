@@ -62,8 +62,9 @@ std::string with_decimal_commas(std::string_view text) {
     while (to < text.size() && is_number(text[to])) ++to;
     std::string_view number = text.substr(from, to - from);
     while (number.ends_with('.')) number.remove_suffix(1);  // the end of a sentence
-    const bool in_a_name = (from > 0 && (is_name(text[from - 1]) || text[from - 1] == '.')) ||
-                           (to < text.size() && is_name(text[to]) && text[to - 1] == '.');
+    const char after = to < text.size() ? text[to] : ' ';
+    const bool goes_on = is_name(after) || (after == '-' && to + 1 < text.size() && is_name(text[to + 1]));
+    const bool in_a_name = goes_on || (from > 0 && (is_name(text[from - 1]) || text[from - 1] == '.'));
     if (!in_a_name && std::ranges::count(number, '.') == 1) result[from + number.find('.')] = ',';
     from = to;
   }

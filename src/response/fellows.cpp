@@ -10,6 +10,7 @@
 
 #include "crossed_bass.hpp"
 #include "ringtrue/core/statistics.hpp"
+#include "ringtrue/response/deconvolution.hpp"
 
 namespace ringtrue {
 namespace {
@@ -61,9 +62,14 @@ std::optional<double> difference_db(const SpeakerMeasurement& speaker, const std
   return sum / count;
 }
 
+// IEC 61260-1: an octave reaches 10^0.15 to each side of its exact centre.
+double octave_begin_hz(double centre_hz) { return centre_hz * std::pow(10.0, -0.15); }
+double octave_end_hz(double centre_hz) { return centre_hz * std::pow(10.0, 0.15); }
+
 /// True when a main's band holds the octaves that are compared: a narrow one is not dull, only narrow.
 bool holds(const Speaker& speaker, double low_hz, double high_hz) {
-  return speaker.band.low.value() <= low_hz && speaker.band.high.value() >= high_hz;
+  const Band flat = flat_band(speaker.band);  // beyond, no octave is read
+  return flat.low.value() <= low_hz && flat.high.value() >= high_hz;
 }
 
 void add(PositionMeasurement& measurement, Severity severity, const char* code, const Speaker& speaker,
@@ -78,8 +84,9 @@ void compare_levels(const Rig& rig, PositionMeasurement& measurement) {
     const Speaker& speaker = rig.speakers[s];
     if (!is_main(rig.speakers[s]) || !measured.heard) continue;
     const auto treble =
-        holds(speaker, 300.0, 12'000.0) ? difference_db(measured, usual, 3'000.0, 9'000.0) : std::nullopt;
-    const auto bass = holds(speaker, 150.0, 1'500.0) ? difference_db(measured, usual, 200.0, 600.0) : std::nullopt;
+        holds(speaker, 300.0, octave_end_hz(7'943.3)) ? difference_db(measured, usual, 3'000.0, 9'000.0) : std::nullopt;
+    const auto bass =
+        holds(speaker, octave_begin_hz(251.2), 1'000.0) ? difference_db(measured, usual, 200.0, 600.0) : std::nullopt;
     if (!treble || !bass) continue;
     const double missing_db = *bass - *treble;
     const double missing_top_db = *bass - difference_db(measured, usual, 7'000.0, 9'000.0).value_or(*bass);
@@ -186,8 +193,8 @@ void find_shared_outputs(const Rig& rig, PositionMeasurement& measurement) {
   // What the direct sounds have in common counts less: two that arrive together add up or cancel by chance.
   constexpr double whole_off = 0.6;
   constexpr double close_off = 0.15;
-  constexpr double twins = 0.95;  // one response at two levels: two speakers at mirrored places
-  std::vector<double> treble;     // energies, so that most pairs need no look
+  constexpr double twins = 0.9;  // one response at two levels: two speakers at mirrored places
+  std::vector<double> treble;    // energies, so that most pairs need no look
   for (const SpeakerMeasurement& speaker : measurement.speakers)
     treble.push_back(treble_energy(speaker.response.samples));
   for (std::size_t i = 0; i < rig.speakers.size(); ++i) {

@@ -77,7 +77,8 @@ std::optional<double> compression_uncertainty_db(std::span<const HarmonicReading
     if (reading.frequency_hz < band.low.value() || reading.frequency_hz > band.high.value()) continue;
     ++count;
     const double supposed_db = 20.0 * std::log10(supposed_third_harmonic);
-    const double below_db = std::min(supposed_db, reading.noise_db[1].value_or(supposed_db));
+    const double unseen_db = reading.noise_db[1].value_or(supposed_db) + 10.0 * std::log10(least_over_noise);
+    const double below_db = std::min(supposed_db, unseen_db);
     power += std::pow(10.0, 0.1 * reading.level_db[1].value_or(below_db));
   }
   if (count == 0) return {};

@@ -21,7 +21,7 @@ Finding processed(std::string message) {
 std::optional<Finding> wandering_level(const Recording& recording, std::span<const PairResponse> responses,
                                        std::span<const TakeChoice> choices) {
   constexpr double steady_db = 0.08;  // ten times what temperature does between two sweeps
-  constexpr double noise_db = 0.6;    // for as much noise as sound: six times the spread over some 4000 bins of a decay
+  constexpr double noise_db = 0.6;  // for as much noise as sound: four times the spread over some 4000 bins of a decay
   std::size_t wandering = 0;
   std::size_t looked_at = 0;
   double largest_db = 0.0;

@@ -143,10 +143,12 @@ double rms_of_steps(std::span<const float> sound) {
 }
 
 /// Whether sound goes on up to an edge: next to it as strong as a little further away, in its height or, where it just
-/// crosses zero there, in its steepness.
-bool still_sounds(std::span<const float> next_to_edge, std::span<const float> near_edge) {
+/// crosses zero there, in its steepness: more than two steps of the format a frame, as bass that touches zero has one
+/// now and then.
+bool still_sounds(std::span<const float> next_to_edge, std::span<const float> near_edge, double format_step) {
   constexpr double share = 0.2;
-  return rms(next_to_edge) > share * rms(near_edge) || rms_of_steps(next_to_edge) > share * rms_of_steps(near_edge);
+  if (rms(next_to_edge) > share * rms(near_edge)) return true;
+  return rms_of_steps(next_to_edge) > std::max(share * rms_of_steps(near_edge), 2.0 * format_step);
 }
 
 }  // namespace
@@ -215,8 +217,9 @@ std::vector<Stretch> dropped_stretches(std::span<const float> channel) {
     const double before = rms(channel.subspan(from - near, near));
     const double after = rms(channel.subspan(n, near));
     if (!(before > sound && after > sound)) continue;
-    const bool cut_off = still_sounds(channel.subspan(from - nearest, nearest), channel.subspan(from - near, near));
-    const bool cut_in = still_sounds(channel.subspan(n, nearest), channel.subspan(n, near));
+    const bool cut_off =
+        still_sounds(channel.subspan(from - nearest, nearest), channel.subspan(from - near, near), smallest.magnitude);
+    const bool cut_in = still_sounds(channel.subspan(n, nearest), channel.subspan(n, near), smallest.magnitude);
     if (cut_off && cut_in) stretches.push_back({from, n});
   }
   return stretches;

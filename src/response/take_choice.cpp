@@ -98,9 +98,11 @@ struct PairDisturbance {
   [[nodiscard]] bool any() const { return ratio[0] > 0.0 || ratio[1] > 0.0; }
 };
 
+/// @param breaks_off  whether one of the takes breaks off about a block: that the takes differ there is no news
+template <class BreaksOff>
 PairDisturbance find_disturbance(const Usual& usual, std::size_t pair, const PairResponse& response,
                                  std::span<const float> microphone, std::array<std::ptrdiff_t, 2> starts,
-                                 std::size_t block_frames) {
+                                 std::size_t block_frames, const BreaksOff& breaks_off) {
   PairDisturbance found;
   const std::size_t blocks = response.disturbance.loudness.size();
   for (std::size_t block = 0; block < blocks; ++block) {
@@ -112,7 +114,7 @@ PairDisturbance find_disturbance(const Usual& usual, std::size_t pair, const Pai
       strongest = ratio;
       filter = f;
     }
-    if (strongest == 0.0) continue;
+    if (strongest == 0.0 || breaks_off(block)) continue;
     if (!found.any()) found.first_block = block;
     found.last_block = block;
     const auto offset = static_cast<std::ptrdiff_t>(block * block_frames);
@@ -152,6 +154,12 @@ bool breaks_off(const RecordingFaults& faults, std::size_t sweep, Stretch where)
   if (!faults.dropped_in[sweep]) return false;
   const Stretch dropped = faults.dropped[*faults.dropped_in[sweep]];
   return dropped.from < where.to && dropped.to > where.from;
+}
+
+/// A block that begins at a frame, with the blocks beside it.
+Stretch around(std::ptrdiff_t at, std::size_t block) {
+  const auto from = static_cast<std::size_t>(std::max<std::ptrdiff_t>(0, at - static_cast<std::ptrdiff_t>(block)));
+  return {from, from + 3 * block};
 }
 
 std::ptrdiff_t frames_of(std::size_t blocks, std::size_t block) { return static_cast<std::ptrdiff_t>(blocks * block); }
@@ -199,16 +207,9 @@ void judge_disturbance(TakeChoice& choice, const SweepPair& pair, const PairResp
       choice.faults[take] = TakeFault::cut;
       continue;
     }
-    const std::ptrdiff_t into = frames_of(found.block[take], block);
-    const std::ptrdiff_t at = starts[take] + into;
-    const auto around = [&](std::size_t of) {
-      const auto from = static_cast<std::size_t>(std::max<std::ptrdiff_t>(0, starts[of] + into - frames_of(1, block)));
-      return Stretch{from, from + 3 * block};
-    };
-    // Where one take breaks off the other is the louder: no news either.
-    if (breaks_off(faults, sweeps[take], around(take)) || breaks_off(faults, sweeps[other], around(other))) continue;
+    const std::ptrdiff_t at = starts[take] + frames_of(found.block[take], block);
     if (faults.repeated_in[sweeps[take]]) continue;
-    if (repeated_stretch(microphone, around(take), repeated_at_a_break)) {
+    if (repeated_stretch(microphone, around(at, block), repeated_at_a_break)) {
       choice.faults[take] = TakeFault::repeated;
     } else {
       choice.noisy[take] = true;
@@ -260,7 +261,12 @@ std::vector<TakeChoice> choose_takes(const Stimulus& stimulus, std::span<const S
         return static_cast<std::ptrdiff_t>(sync.zero_frames[sweep]) - static_cast<std::ptrdiff_t>(zero_index);
       };
       const std::array<std::ptrdiff_t, 2> starts{start(pairs[i].first), start(pairs[i].second)};
-      const PairDisturbance found = find_disturbance(usual, i, responses[i], microphone, starts, block);
+      const auto broken_off = [&](std::size_t at_block) {
+        const std::ptrdiff_t into = frames_of(at_block, block);
+        return breaks_off(faults, pairs[i].first, around(starts[0] + into, block)) ||
+               breaks_off(faults, pairs[i].second, around(starts[1] + into, block));
+      };
+      const PairDisturbance found = find_disturbance(usual, i, responses[i], microphone, starts, block, broken_off);
       const Band band = flat_band(stimulus.shapes[stimulus.sweeps[pairs[i].first].shape].band);
       if (found.any()) {
         const auto before = static_cast<std::ptrdiff_t>(zero_index);

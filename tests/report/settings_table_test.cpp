@@ -51,9 +51,10 @@ TEST_CASE("a decimal comma parts the columns by semicolons") {
   CHECK_FALSE(has_decimal_comma("C"));
   CHECK_FALSE(has_decimal_comma("en_GB"));
   CHECK_FALSE(has_decimal_comma("de_CH"));
-  CHECK(with_decimal_commas(
-            "  7.05 ms, -1.5 dB (1.25). Up to 3.5. Take recording1.5.wav of ringtrue 0.1.0 in /a/2.5/x at 2.") ==
-        "  7,05 ms, -1,5 dB (1,25). Up to 3,5. Take recording1.5.wav of ringtrue 0.1.0 in /a/2.5/x at 2.");
+  CHECK(with_decimal_commas("  7.05 ms, -1.5 dB (1.25). Up to 3.5-4.5. Of ringtrue 0.1.0 at 2.") ==
+        "  7,05 ms, -1,5 dB (1,25). Up to 3,5-4,5. Of ringtrue 0.1.0 at 2.");
+  CHECK(with_decimal_commas("recording1.5.wav /a/2.5/x 1.5/x.wav 2.5-room.wav 2.5kHz") ==
+        "recording1.5.wav /a/2.5/x 1.5/x.wav 2.5-room.wav 2.5kHz");
 }
 
 TEST_CASE("a label that a spreadsheet would take for a formula is kept as text") {

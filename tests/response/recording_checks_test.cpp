@@ -104,6 +104,25 @@ TEST_CASE("healthy signals are neither clipped nor broken off") {
   }
 }
 
+TEST_CASE("bass that touches zero is not broken off") {
+  // By hand: 1000 steps of 16 bits at 28 Hz leave zero as t^2 / 147 steps, 17 zeros with one step in seven beside them.
+  auto x = sine(28.0, 1.0);
+  for (std::size_t n = 0; n < x.size(); ++n) {
+    const double phase = 2.0 * std::numbers::pi * 28.0 * static_cast<double>(n) / rate_hz;
+    x[n] = static_cast<float>(std::round(1'000.0 * (1.0 - std::cos(phase))) * bit);
+  }
+  CHECK(dropped_stretches(x).empty());
+}
+
+TEST_CASE("quiet sweeps in 16 bits do not repeat themselves") {
+  for (const double steps : {8.0, 20.0, 100.0, 3'000.0}) {
+    CAPTURE(steps);
+    auto x = noise_free_recording(steps * bit);
+    for (float& sample : x) sample = static_cast<float>(std::round(static_cast<double>(sample) / bit) * bit);
+    CHECK_FALSE(repeated_stretch(x, {0, x.size()}, 60).has_value());
+  }
+}
+
 TEST_CASE("a clipped sine is counted to the frame") {
   // Closed form: a sine of amplitude 1 lies above c for acos(c) / pi of the time, and as long below -c.
   for (const double c : {0.5, 0.8, 0.9, 1.0 / 1.1}) {
@@ -151,7 +170,7 @@ TEST_CASE("zeros that break into sound are found where they are") {
     CHECK(found[0].from == 20'000);
     CHECK(found[0].to == 20'000 + length);
   }
-  // The sound crosses zero where it breaks off: 60 Hz, 22 frames to each side of a run from one crossing to another.
+  // The sound crosses zero where it breaks off and where it comes back: 60 Hz, five periods of zeros.
   auto slow = sine(60.0, 0.5);
   const std::size_t crossing = 400 * 50;
   std::fill_n(slow.begin() + crossing, 4'000, 0.0F);

@@ -53,8 +53,8 @@ inline constexpr double supposed_third_harmonic = 5e-4;
 ///
 /// y = x + b x^3 has a third harmonic d3 = b A^2 / 4 and a fundamental of 1 + 3 b A^2 / 4, so a level is off by up to
 /// 20 lg (1 + 3 d3); sqrt(3) less for a value anywhere up to that (JCGM 100:2008, 4.3.7). d3 is the root of the mean
-/// square over the band's third octaves; one that does not stand out of the noise counts as the noise, or as what is
-/// supposed where that is less.
+/// square over the band's third octaves; one that does not stand out of the noise counts as 3 dB over the noise, or
+/// as what is supposed where that is less.
 ///
 /// @param band  whose fundamentals count
 /// @returns empty without any reading in the band
