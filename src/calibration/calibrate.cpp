@@ -161,11 +161,12 @@ void add_polarity_findings(const Rig& rig, Calibration& calibration) {
 /// For the rare case that the noise of each band is low enough and the result still is not sure enough.
 void add_uncertainty_finding(const SpeakerResult& speaker, Findings& findings) {
   const PositionResult& here = speaker.measured.positions.front();
-  // An arrival may be unsure for another reason, a crossover unlike its fellows': louder would not help that.
+  // They may be unsure for other reasons, a crossover unlike its fellows' or distortion: louder would not help that.
   constexpr double noise_matters_db = 25.0;
-  const bool is_main = speaker.kind == SpeakerKind::main && here.signal_to_noise_db.value_or(0.0) < noise_matters_db;
-  const bool late = is_main && here.arrival_uncertainty_ms.value_or(0.0) > arrival_needed_ms;
-  const bool rough = here.level_uncertainty_db.value_or(0.0) > level_needed_db;
+  const bool noisy = here.signal_to_noise_db.value_or(0.0) < noise_matters_db;
+  const bool is_main = speaker.kind == SpeakerKind::main;
+  const bool late = noisy && is_main && here.arrival_uncertainty_ms.value_or(0.0) > arrival_needed_ms;
+  const bool rough = noisy && here.level_uncertainty_db.value_or(0.0) > level_needed_db;
   const bool said = std::ranges::any_of(findings, [&](const Finding& finding) {
     return finding.code == "low-signal-to-noise" && (!finding.speaker || finding.speaker == speaker.label);
   });
