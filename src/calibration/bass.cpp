@@ -13,7 +13,6 @@
 namespace ringtrue {
 namespace {
 
-constexpr Band level_band{Hertz{30.0}, Hertz{80.0}};  // the contract's, for subs
 constexpr double most_periods = 1.5;                  // of the crossover, either way
 constexpr double worth_telling_db = 0.3;              // what the sub's own switch would win
 constexpr double loss_allowed_db = 0.2;               // of a group's sum against its best; 0.3 is what may be
@@ -149,7 +148,7 @@ SubwooferGroup group_subwoofers(const Rig& rig, const BassMeasurement& bass, std
   if (equal.front().size() > 1) {
     group.spatial_variance_db2 = {together_db2, mean_spatial_variance_db2(sum_of(equal, group.offsets, spread_hz))};
   }
-  const GridRange level = grid_range(frequency_hz, level_band);
+  const GridRange level = grid_range(frequency_hz, level_band_of(SpeakerKind::sub));
   const auto in_band = frequency_hz.subspan(level.first, level.count);
   group.sum_over_one_db = pink_level_db(
       sum_of(equal_members(rig, bass, group.members, speakers, level), group.offsets, in_band).front(), in_band);

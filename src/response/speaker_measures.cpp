@@ -66,7 +66,7 @@ SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sw
       result.sign = onset->sign;
     } else {
       constexpr double onset_needs_db = 12.0;  // what stands out of the noise, in round figures
-      result.direct_db = noise_level_db(takes, {Hertz{30.0}, Hertz{80.0}}) + onset_needs_db;
+      result.direct_db = noise_level_db(takes, level_band_of(kind)) + onset_needs_db;
     }
   } else {
     arrival = full_range_arrival(takes, flat);

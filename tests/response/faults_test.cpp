@@ -235,7 +235,6 @@ TEST_CASE("zeros inside one sweep leave the other, and the settings stand") {
       INFO(in_words(measured.findings));
       CHECK(has(measured, "dropout", "M4", Severity::warn));
       CHECK(only(measured, "dropout", "M4"));
-      CHECK(std::ranges::none_of(measured.findings, [](const Finding& f) { return f.code == "noise-event"; }));
       check_others(here, measured, nobody);
     }
   }
@@ -438,8 +437,8 @@ TEST_CASE("a dull, a thin, a quiet and a bass-only speaker are named") {
 TEST_CASE("an output that reaches two speakers is named although their direct sounds arrive together") {
   const Scene& here = scene(false);
   auto responses = rooms();
-  constexpr std::ptrdiff_t earlier =
-      88;  // M5 with M2: what their direct sounds have in common adds to what is looked for
+  // M5 with M2: what their direct sounds have in common adds to what is looked for.
+  constexpr std::ptrdiff_t earlier = 88;
   std::rotate(responses[4].begin(), responses[4].begin() + earlier, responses[4].end());
   for (const std::size_t s : {1U, 4U}) {  // close speakers: much direct sound
     for (std::size_t n = 0; n < 620; ++n) responses[s][n] *= 2.0;
@@ -454,7 +453,6 @@ TEST_CASE("an output that reaches two speakers is named although their direct so
 TEST_CASE("two speakers at mirrored places are no shared output, though one is louder") {
   const Scene& here = scene(false);
   auto responses = rooms();
-  responses[1] = responses[4];
   std::ranges::transform(responses[4], responses[1].begin(), [](double x) { return 1.12 * x; });  // 1 dB
   const auto measured = here.measured(here.play(responses));
   CHECK_FALSE(has(measured, "shared-output", "M2", Severity::stop));
