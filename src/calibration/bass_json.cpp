@@ -6,10 +6,10 @@
 namespace ringtrue::json {
 namespace {
 
-constexpr int decimals_of_shift_ms = 3;
-constexpr int decimals_of_change_db = 2;
-constexpr int decimals_of_frequency_hz = 1;
-constexpr int decimals_of_ratio_db = 1;
+constexpr int bass_decimals_of_shift_ms = 3;
+constexpr int bass_decimals_of_change_db = 2;
+constexpr int bass_decimals_of_frequency_hz = 1;
+constexpr int bass_decimals_of_ratio_db = 1;
 constexpr std::size_t most_octaves = 100;
 constexpr std::size_t most_subs = 1'024;
 constexpr std::size_t most_trials = 1'000;
@@ -17,16 +17,16 @@ constexpr std::size_t most_grouped_mains = 1'024;
 
 Object format_variance(const std::optional<std::array<double, 2>>& variance_db2) {
   if (!variance_db2) return nullptr;
-  return {{"together", number((*variance_db2)[0], decimals_of_change_db)},
-          {"as_set", number((*variance_db2)[1], decimals_of_change_db)}};
+  return {{"together", number((*variance_db2)[0], bass_decimals_of_change_db)},
+          {"as_set", number((*variance_db2)[1], bass_decimals_of_change_db)}};
 }
 
 Object format_subs(const std::vector<BassAlignmentResult::Sub>& subs) {
   Object array = Object::array();
   for (const auto& sub : subs) {
     array.push_back({{"label", sub.label},
-                     {"shift_ms", number(sub.shift_ms, decimals_of_shift_ms)},
-                     {"gain_db", number(sub.gain_db, decimals_of_change_db)}});
+                     {"shift_ms", number(sub.shift_ms, bass_decimals_of_shift_ms)},
+                     {"gain_db", number(sub.gain_db, bass_decimals_of_change_db)}});
   }
   return array;
 }
@@ -34,10 +34,10 @@ Object format_subs(const std::vector<BassAlignmentResult::Sub>& subs) {
 Object format_alignment(const BassAlignmentResult& alignment) {
   return {{"subs", format_subs(alignment.subs)},
           {"band_hz", Object::array({alignment.band_hz[0], alignment.band_hz[1]})},
-          {"gain_db", number(alignment.gain_db, decimals_of_change_db)},
-          {"power_gain_db", number(alignment.power_gain_db, decimals_of_change_db)},
+          {"gain_db", number(alignment.gain_db, bass_decimals_of_change_db)},
+          {"power_gain_db", number(alignment.power_gain_db, bass_decimals_of_change_db)},
           {"worst_main", alignment.worst_main},
-          {"worst_main_change_db", number(alignment.worst_main_change_db, decimals_of_change_db)},
+          {"worst_main_change_db", number(alignment.worst_main_change_db, bass_decimals_of_change_db)},
           {"spatial_variance_db2", format_variance(alignment.spatial_variance_db2)}};
 }
 
@@ -45,8 +45,8 @@ Object format_trials(const std::vector<CrossoverSuggestion::Trial>& trials) {
   Object tried = Object::array();
   for (const auto& trial : trials) {
     tried.push_back({{"crossover_hz", trial.crossover_hz},
-                     {"shortfall_db", number(trial.shortfall_db, decimals_of_change_db)},
-                     {"roughness_db", number(trial.roughness_db, decimals_of_change_db)}});
+                     {"shortfall_db", number(trial.shortfall_db, bass_decimals_of_change_db)},
+                     {"roughness_db", number(trial.roughness_db, bass_decimals_of_change_db)}});
   }
   return tried;
 }
@@ -119,7 +119,7 @@ Object format_bass(const Calibration& calibration) {
   const auto& suggestion = calibration.crossover_suggestion;
   bass["alignment"] = alignment ? format_alignment(*alignment) : Object{};
   bass["crossover_suggestion"] = suggestion ? format_suggestion(*suggestion) : Object{};
-  bass["lfe_peak_dbfs"] = number(calibration.lfe_peak_dbfs, decimals_of_change_db);
+  bass["lfe_peak_dbfs"] = number(calibration.lfe_peak_dbfs, bass_decimals_of_change_db);
   bass["picture"] = calibration.bass_picture ? format_bass_picture(*calibration.bass_picture) : Object{};
   return bass;
 }
@@ -152,10 +152,10 @@ std::vector<LfeGroupResult> read_lfe_groups(const Reader& reader) {
 }
 
 Object format_band_ends(const BandEnds& ends) {
-  return {{"low_3_db_hz", number(ends.low_3_db_hz, decimals_of_frequency_hz)},
-          {"low_10_db_hz", number(ends.low_10_db_hz, decimals_of_frequency_hz)},
-          {"high_3_db_hz", number(ends.high_3_db_hz, decimals_of_frequency_hz)},
-          {"high_10_db_hz", number(ends.high_10_db_hz, decimals_of_frequency_hz)}};
+  return {{"low_3_db_hz", number(ends.low_3_db_hz, bass_decimals_of_frequency_hz)},
+          {"low_10_db_hz", number(ends.low_10_db_hz, bass_decimals_of_frequency_hz)},
+          {"high_3_db_hz", number(ends.high_3_db_hz, bass_decimals_of_frequency_hz)},
+          {"high_10_db_hz", number(ends.high_10_db_hz, bass_decimals_of_frequency_hz)}};
 }
 
 BandEnds read_band_ends(const Reader& reader) {
@@ -168,9 +168,9 @@ BandEnds read_band_ends(const Reader& reader) {
 Object format_low_octaves(const std::vector<LowOctave>& octaves) {
   Object array = Object::array();
   for (const LowOctave& octave : octaves) {
-    array.push_back({{"centre_hz", number(octave.centre_hz, decimals_of_frequency_hz)},
-                     {"level_db", number(octave.level_db, decimals_of_change_db)},
-                     {"signal_to_noise_db", number(octave.signal_to_noise_db, decimals_of_ratio_db)}});
+    array.push_back({{"centre_hz", number(octave.centre_hz, bass_decimals_of_frequency_hz)},
+                     {"level_db", number(octave.level_db, bass_decimals_of_change_db)},
+                     {"signal_to_noise_db", number(octave.signal_to_noise_db, bass_decimals_of_ratio_db)}});
   }
   return array;
 }

@@ -3,17 +3,17 @@
 namespace ringtrue::json {
 namespace {
 
-constexpr int decimals_of_level_db = 2;
-constexpr int decimals_of_change_db = 3;
-constexpr int decimals_of_frequency_hz = 1;
-constexpr int decimals_of_fir_hz = 4;
+constexpr int correction_decimals_of_level_db = 2;
+constexpr int correction_decimals_of_change_db = 3;
+constexpr int correction_decimals_of_frequency_hz = 1;
+constexpr int correction_decimals_of_fir_hz = 4;
 constexpr std::size_t most_third_octaves = 1'000;
 constexpr std::size_t most_fir_points = 10'000;
 constexpr int most_taps = 262'144;
 
 Object format_levels(const std::vector<double>& levels_db) {
   Object list = Object::array();
-  for (const double level : levels_db) list.push_back(number(level, decimals_of_level_db));
+  for (const double level : levels_db) list.push_back(number(level, correction_decimals_of_level_db));
   return list;
 }
 
@@ -42,14 +42,14 @@ std::vector<std::vector<double>> read_positions(const Reader& reader, std::size_
 Object format_correction(const std::optional<CorrectionResult>& correction) {
   if (!correction) return nullptr;
   Object centres = Object::array();
-  for (const double f : correction->third_octave_hz) centres.push_back(number(f, decimals_of_frequency_hz));
+  for (const double f : correction->third_octave_hz) centres.push_back(number(f, correction_decimals_of_frequency_hz));
   Object result{{"target", correction->target},
-                {"transition_hz", number(correction->transition_hz, decimals_of_frequency_hz)},
+                {"transition_hz", number(correction->transition_hz, correction_decimals_of_frequency_hz)},
                 {"transition_from", correction->transition_from},
                 {"third_octave_hz", std::move(centres)}};
   if (correction->fir_taps == 0) return result;
   Object frequencies = Object::array();
-  for (const double f : correction->fir_frequency_hz) frequencies.push_back(number(f, decimals_of_fir_hz));
+  for (const double f : correction->fir_frequency_hz) frequencies.push_back(number(f, correction_decimals_of_fir_hz));
   result["fir"] = {{"taps", correction->fir_taps},
                    {"mixed_phase", correction->fir_mixed_phase},
                    {"frequency_hz", std::move(frequencies)}};
@@ -58,12 +58,12 @@ Object format_correction(const std::optional<CorrectionResult>& correction) {
 
 Object format_correction(const std::optional<SpeakerCorrection>& correction) {
   if (!correction) return nullptr;
-  Object result{{"band_hz", Object::array({number(correction->band_hz[0], decimals_of_frequency_hz),
-                                           number(correction->band_hz[1], decimals_of_frequency_hz)})},
-                {"level_change_db", number(correction->level_change_db, decimals_of_change_db)},
-                {"largest_boost_db", number(correction->largest_boost_db, decimals_of_change_db)},
-                {"deviation_before_db", number(correction->deviation_before_db, decimals_of_level_db)},
-                {"deviation_after_db", number(correction->deviation_after_db, decimals_of_level_db)},
+  Object result{{"band_hz", Object::array({number(correction->band_hz[0], correction_decimals_of_frequency_hz),
+                                           number(correction->band_hz[1], correction_decimals_of_frequency_hz)})},
+                {"level_change_db", number(correction->level_change_db, correction_decimals_of_change_db)},
+                {"largest_boost_db", number(correction->largest_boost_db, correction_decimals_of_change_db)},
+                {"deviation_before_db", number(correction->deviation_before_db, correction_decimals_of_level_db)},
+                {"deviation_after_db", number(correction->deviation_after_db, correction_decimals_of_level_db)},
                 {"target_db", format_levels(correction->target_db)},
                 {"before_db", format_positions(correction->before_db)},
                 {"after_db", format_positions(correction->after_db)}};

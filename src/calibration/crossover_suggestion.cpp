@@ -136,8 +136,7 @@ std::vector<double> frequencies_to_try(std::span<const double> offered_hz, doubl
   }
   all.push_back(now_hz);
   std::ranges::sort(all);
-  const auto repeated = std::ranges::unique(all);
-  all.erase(repeated.begin(), repeated.end());
+  all.erase(std::unique(all.begin(), all.end()), all.end());
   return all;
 }
 

@@ -55,7 +55,7 @@ Object format_speaker(const Speaker& speaker) {
   return object;
 }
 
-RoomFacts read_room(const Reader& reader) {
+RoomFacts read_room_in_rig(const Reader& reader) {
   return {.size_m = optional(reader.at("size_m"), [](const Reader& size) { return size.numbers<3>(); }),
           .ear_height_m = reader.at("ear_height_m").number(),
           .temperature_c = reader.at("temperature_c").number()};
@@ -160,7 +160,7 @@ Object format_rig(const Rig& rig) {
 Rig read_rig(const Reader& reader) {
   Rig rig{.name = reader.at("name").text(),
           .layout = reader.at("layout").text(),
-          .room = read_room(reader.at("room")),
+          .room = read_room_in_rig(reader.at("room")),
           .interface = read_interface(reader.at("interface")),
           .bass_management = optional(reader.at("bass_management"), read_bass_management),
           .microphone = {},

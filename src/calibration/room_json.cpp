@@ -6,12 +6,12 @@
 namespace ringtrue::json {
 namespace {
 
-constexpr int decimals_of_frequency_hz = 2;
-constexpr int decimals_of_decay_s = 3;
-constexpr int decimals_of_ratio_db = 1;
-constexpr int decimals_of_delay_ms = 3;
-constexpr int decimals_of_path_m = 3;
-constexpr int decimals_of_percent = 1;
+constexpr int room_decimals_of_frequency_hz = 2;
+constexpr int room_decimals_of_decay_s = 3;
+constexpr int room_decimals_of_ratio_db = 1;
+constexpr int room_decimals_of_delay_ms = 3;
+constexpr int room_decimals_of_path_m = 3;
+constexpr int room_decimals_of_percent = 1;
 constexpr std::size_t most_bands = 200;
 constexpr std::size_t most_reflections = 1'000;
 constexpr std::size_t most_resonances = 1'000;
@@ -43,16 +43,17 @@ struct DecayColumn {
   int decimals;
 };
 constexpr DecayColumn decay_columns[] = {
-    {"early_decay_time_s", &DecayBand::early_s, decimals_of_decay_s},
-    {"reverberation_time_s", &DecayBand::reverberation_s, decimals_of_decay_s},
-    {"reverberation_time_uncertainty_s", &DecayBand::uncertainty_s, decimals_of_decay_s},
-    {"curvature_percent", &DecayBand::curvature_percent, decimals_of_percent},
-    {"clarity_50_db", &DecayBand::clarity_50_db, decimals_of_ratio_db},
-    {"clarity_80_db", &DecayBand::clarity_80_db, decimals_of_ratio_db},
-    {"centre_time_ms", &DecayBand::centre_time_ms, decimals_of_ratio_db}};
+    {"early_decay_time_s", &DecayBand::early_s, room_decimals_of_decay_s},
+    {"reverberation_time_s", &DecayBand::reverberation_s, room_decimals_of_decay_s},
+    {"reverberation_time_uncertainty_s", &DecayBand::uncertainty_s, room_decimals_of_decay_s},
+    {"curvature_percent", &DecayBand::curvature_percent, room_decimals_of_percent},
+    {"clarity_50_db", &DecayBand::clarity_50_db, room_decimals_of_ratio_db},
+    {"clarity_80_db", &DecayBand::clarity_80_db, room_decimals_of_ratio_db},
+    {"centre_time_ms", &DecayBand::centre_time_ms, room_decimals_of_ratio_db}};
 
 Object format_decay(const std::vector<DecayBand>& bands) {
-  Object object{{"centre_hz", column(bands, decimals_of_frequency_hz, [](const DecayBand& b) { return b.centre_hz; })}};
+  Object object{
+      {"centre_hz", column(bands, room_decimals_of_frequency_hz, [](const DecayBand& b) { return b.centre_hz; })}};
   for (const DecayColumn& c : decay_columns) {
     object[c.key] = column(bands, c.decimals, [&](const DecayBand& band) { return band.*c.field; });
   }
@@ -75,9 +76,9 @@ std::vector<DecayBand> read_decay(const Reader& reader) {
 }
 
 Object format_reflection(const ReflectionResult& reflection) {
-  return {{"delay_ms", number(reflection.delay_ms, decimals_of_delay_ms)},
-          {"path_m", number(reflection.path_m, decimals_of_path_m)},
-          {"level_db", number(reflection.level_db, decimals_of_ratio_db)},
+  return {{"delay_ms", number(reflection.delay_ms, room_decimals_of_delay_ms)},
+          {"path_m", number(reflection.path_m, room_decimals_of_path_m)},
+          {"level_db", number(reflection.level_db, room_decimals_of_ratio_db)},
           {"surface", reflection.surface.empty() ? Object{} : Object(reflection.surface)}};
 }
 
@@ -93,13 +94,13 @@ constexpr std::array<std::pair<const char*, const char*>, 2> harmonic_keys{
     {{"second_db", "second_noise_db"}, {"third_db", "third_noise_db"}}};
 
 Object format_harmonics(const std::vector<HarmonicReading>& readings) {
-  Object object{{"frequency_hz", column(readings, decimals_of_frequency_hz,
+  Object object{{"frequency_hz", column(readings, room_decimals_of_frequency_hz,
                                         [](const HarmonicReading& reading) { return reading.frequency_hz; })}};
   for (std::size_t i = 0; i < harmonic_keys.size(); ++i) {
-    object[harmonic_keys[i].first] =
-        column(readings, decimals_of_ratio_db, [&](const HarmonicReading& reading) { return reading.level_db[i]; });
-    object[harmonic_keys[i].second] =
-        column(readings, decimals_of_ratio_db, [&](const HarmonicReading& reading) { return reading.noise_db[i]; });
+    object[harmonic_keys[i].first] = column(readings, room_decimals_of_ratio_db,
+                                            [&](const HarmonicReading& reading) { return reading.level_db[i]; });
+    object[harmonic_keys[i].second] = column(readings, room_decimals_of_ratio_db,
+                                             [&](const HarmonicReading& reading) { return reading.noise_db[i]; });
   }
   return object;
 }
@@ -119,9 +120,9 @@ std::vector<HarmonicReading> read_harmonics(const Reader& reader) {
 
 Object format_resonance(const Resonance& resonance) {
   const auto& order = resonance.order;
-  return {{"frequency_hz", number(resonance.frequency_hz, decimals_of_frequency_hz)},
-          {"height_db", number(resonance.height_db, decimals_of_ratio_db)},
-          {"box_mode_hz", number(resonance.box_mode_hz, decimals_of_frequency_hz)},
+  return {{"frequency_hz", number(resonance.frequency_hz, room_decimals_of_frequency_hz)},
+          {"height_db", number(resonance.height_db, room_decimals_of_ratio_db)},
+          {"box_mode_hz", number(resonance.box_mode_hz, room_decimals_of_frequency_hz)},
           {"box_mode", resonance.box_mode_hz ? Object::array({order[0], order[1], order[2]}) : Object{}}};
 }
 
@@ -139,12 +140,12 @@ Resonance read_resonance(const Reader& reader) {
 
 Object format_noise(const RoomResult& room) {
   const auto& rating = room.noise_rating;
-  return {{"centre_hz",
-           column(room.noise, decimals_of_frequency_hz, [](const NoiseReading& reading) { return reading.centre_hz; })},
-          {"level_dbfs",
-           column(room.noise, decimals_of_ratio_db, [](const NoiseReading& reading) { return reading.level_dbfs; })},
-          {"noise_rating", rating ? number(rating->rating, decimals_of_ratio_db) : Object{}},
-          {"noise_rating_band_hz", rating ? number(rating->band_hz, decimals_of_frequency_hz) : Object{}}};
+  return {{"centre_hz", column(room.noise, room_decimals_of_frequency_hz,
+                               [](const NoiseReading& reading) { return reading.centre_hz; })},
+          {"level_dbfs", column(room.noise, room_decimals_of_ratio_db,
+                                [](const NoiseReading& reading) { return reading.level_dbfs; })},
+          {"noise_rating", rating ? number(rating->rating, room_decimals_of_ratio_db) : Object{}},
+          {"noise_rating_band_hz", rating ? number(rating->band_hz, room_decimals_of_frequency_hz) : Object{}}};
 }
 
 void read_noise(const Reader& reader, RoomResult& room) {
@@ -165,10 +166,10 @@ Object format_room(const RoomResult& room) {
   for (const auto& resonance : room.resonances) resonances.push_back(format_resonance(resonance));
   return {{"octaves", format_decay(room.octaves)},
           {"third_octaves", format_decay(room.third_octaves)},
-          {"schroeder_hz", number(room.schroeder_hz, decimals_of_frequency_hz)},
+          {"schroeder_hz", number(room.schroeder_hz, room_decimals_of_frequency_hz)},
           {"resonances", std::move(resonances)},
-          {"ear_from_left_m", number(room.ear.from_left_m, decimals_of_path_m)},
-          {"ear_from_front_m", number(room.ear.from_front_m, decimals_of_path_m)},
+          {"ear_from_left_m", number(room.ear.from_left_m, room_decimals_of_path_m)},
+          {"ear_from_front_m", number(room.ear.from_front_m, room_decimals_of_path_m)},
           {"noise", format_noise(room)}};
 }
 

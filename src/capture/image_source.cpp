@@ -9,7 +9,7 @@ namespace ringtrue {
 namespace {
 
 constexpr double most_images = 400'000.0;
-constexpr double longest_s = 1.5;
+constexpr double longest_of_images_s = 1.5;
 constexpr double largest_loss = 7.5;  // nepers on the walls: 65 dB
 constexpr double loss_step = 0.5;     // nepers between the stored sums; see `add_image`
 constexpr std::size_t loss_steps = 17;
@@ -37,7 +37,7 @@ double summing_time_s(const Shoebox& room) {
   const double bass_decay_s = eyring_time_s(room) / wall_loss(0.0).real();
   const double radius_m = std::cbrt(most_images * volume_m3(room) * 3.0 / (4.0 * std::numbers::pi));
   const double crossing_s = length_m(room.size_m) / c;  // the direct sound and first reflections are never cut
-  return std::max(std::min({bass_decay_s, radius_m / c, longest_s}), 3.0 * crossing_s);
+  return std::max(std::min({bass_decay_s, radius_m / c, longest_of_images_s}), 3.0 * crossing_s);
 }
 
 /// One image on one axis: distance along it, nepers lost on its two walls, number of reflections.

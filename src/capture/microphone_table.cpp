@@ -100,9 +100,9 @@ Dialect dialect_of(const std::vector<std::string_view>& lines) {
 }
 
 /// Gathers the rows of a table, line by line.
-class TableReader {
+class MicrophoneTableReader {
  public:
-  TableReader(Dialect dialect, const std::string& name) : name_{name} { table_.dialect = dialect; }
+  MicrophoneTableReader(Dialect dialect, const std::string& name) : name_{name} { table_.dialect = dialect; }
 
   void read(std::size_t line, std::string_view content) {
     const LineKind kind = kind_of(content, table_.dialect, cells_);
@@ -173,7 +173,7 @@ class TableReader {
 
 MicrophoneTable read_microphone_table(std::string_view text, const std::string& name) {
   const auto lines = lines_of(text);
-  TableReader reader{dialect_of(lines), name};
+  MicrophoneTableReader reader{dialect_of(lines), name};
   for (std::size_t i = 0; i < lines.size(); ++i) reader.read(i + 1, without_bar(trimmed(lines[i])));
   return std::move(reader).finish();
 }

@@ -13,7 +13,7 @@
 namespace ringtrue {
 namespace {
 
-constexpr std::size_t block_samples = 65'536;                                       // each block has its own stream
+constexpr std::size_t noise_block_samples = 65'536;                                 // each block has its own stream
 constexpr std::array<double, 7> hum_mixture{1.0, 0.4, 0.5, 0.15, 0.25, 0.1, 0.12};  // 50, 100, .. 350 Hz; our choice
 
 /// Uniform in (0, 1], 53 bits.
@@ -72,9 +72,9 @@ std::uint64_t stream_seed(std::uint64_t seed, std::uint64_t stream) {
 }
 
 void add_white_noise(std::span<double> signal, double rms, std::uint64_t seed, unsigned threads) {
-  parallel_for((signal.size() + block_samples - 1) / block_samples, threads, [&](std::size_t block) {
-    const std::size_t first = block * block_samples;
-    add_noise_block(signal.subspan(first, std::min(block_samples, signal.size() - first)), rms,
+  parallel_for((signal.size() + noise_block_samples - 1) / noise_block_samples, threads, [&](std::size_t block) {
+    const std::size_t first = block * noise_block_samples;
+    add_noise_block(signal.subspan(first, std::min(noise_block_samples, signal.size() - first)), rms,
                     stream_seed(seed, block));
   });
 }

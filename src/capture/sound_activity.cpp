@@ -11,7 +11,7 @@
 namespace ringtrue {
 namespace {
 
-constexpr double longest_s = 1'800.0;
+constexpr double longest_activity_s = 1'800.0;
 constexpr std::size_t read_samples = 65'536;              // 256 KiB: stays in the second-level cache
 constexpr std::size_t most_peaks = std::size_t{1} << 22;  // 16 MiB of block peaks
 constexpr std::size_t fewest_lanes = 16;                  // numbers compared side by side
@@ -91,7 +91,7 @@ PeakMap map_peaks(SoundReader& file) {
       }
       map.frames += static_cast<std::int64_t>(block.size() / map.channels);
     }
-    if (static_cast<double>(map.frames) > longest_s * file.sample_rate_hz()) {
+    if (static_cast<double>(map.frames) > longest_activity_s * file.sample_rate_hz()) {
       throw InvalidInput{file.name(), "is longer than 30 minutes", "make the stimulus again with shorter sweeps"};
     }
   }

@@ -14,7 +14,7 @@
 namespace ringtrue {
 namespace {
 
-constexpr std::size_t block_samples = 65'536;
+constexpr std::size_t stimulus_block_samples = 65'536;
 constexpr float same_sample = 1e-6F;  // two plays of one sweep differ by no more
 constexpr double longest_sweep_s = 60.0;
 constexpr std::size_t most_shape_samples = std::size_t{1} << 25;  // 256 MiB of double
@@ -91,7 +91,7 @@ std::vector<float> read_activity(SoundReader& file, const PeakMap& map, const Ac
   file.seek(static_cast<std::int64_t>(activity.first_block * map.block_frames));
   std::vector<float> samples;
   samples.reserve(frames);
-  std::vector<float> block(std::max<std::size_t>(1, block_samples / map.channels) * map.channels);
+  std::vector<float> block(std::max<std::size_t>(1, stimulus_block_samples / map.channels) * map.channels);
   while (samples.size() < frames) {
     const std::size_t wanted = std::min(block.size() / map.channels, frames - samples.size());
     const std::size_t got = file.read({block.data(), wanted * map.channels});
@@ -147,7 +147,7 @@ Seconds shortest_gap(const Stimulus& stimulus) {
 void write_stimulus(const std::filesystem::path& path, const Stimulus& stimulus, const Rig& rig) {
   const auto channels = static_cast<std::size_t>(stimulus.channels);
   SoundWriter file{path, stimulus.sample_rate_hz, channels, stimulus.frames};
-  const auto block_frames = static_cast<std::int64_t>(std::max<std::size_t>(1, block_samples / channels));
+  const auto block_frames = static_cast<std::int64_t>(std::max<std::size_t>(1, stimulus_block_samples / channels));
   std::vector<float> block;
   for (std::int64_t first = 0; first < stimulus.frames; first += block_frames) {
     block.resize(static_cast<std::size_t>(std::min(block_frames, stimulus.frames - first)) * channels);

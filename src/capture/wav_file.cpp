@@ -14,9 +14,9 @@ namespace {
 
 constexpr int lowest_rate_hz = 44'000;  // 44.1 kHz, and 44.056 kHz of old video machines
 constexpr int highest_rate_hz = 192'000;
-constexpr std::size_t longest_s = 1'800;
+constexpr std::size_t longest_sound_s = 1'800;
 constexpr std::size_t most_samples = std::size_t{1} << 28;  // 1 GiB of float for a file that is read whole
-constexpr std::size_t block_samples = 65'536;               // 256 KiB: stays in the second-level cache
+constexpr std::size_t sound_block_samples = 65'536;         // 256 KiB: stays in the second-level cache
 
 void check_rate(const SoundReader& file) {
   const int rate = file.sample_rate_hz();
@@ -52,7 +52,7 @@ std::vector<std::vector<float>> read_channels(SoundReader& file, std::span<const
                                               std::size_t most_frames, const std::string& limit) {
   std::vector<std::vector<float>> channels(wanted.size());
   for (auto& samples : channels) samples.reserve(std::min(file.expected_frames(), most_frames));
-  std::vector<float> block(std::max<std::size_t>(1, block_samples / file.channels()) * file.channels());
+  std::vector<float> block(std::max<std::size_t>(1, sound_block_samples / file.channels()) * file.channels());
   for (std::size_t frames = file.read(block); frames > 0; frames = file.read(block)) {
     if (channels.front().size() + frames > most_frames) {
       throw InvalidInput{file.name(), "is longer than " + limit, "cut it to the measurement"};
@@ -91,7 +91,7 @@ Recording read_recording(const std::filesystem::path& path, int loopback_channel
   std::vector<std::size_t> wanted{static_cast<std::size_t>(microphone_channel) - 1};
   if (loopback_channel != 0) wanted.push_back(static_cast<std::size_t>(loopback_channel) - 1);
   const auto rate = static_cast<std::size_t>(file.sample_rate_hz());
-  auto channels = read_channels(file, wanted, longest_s * rate, "30 minutes");
+  auto channels = read_channels(file, wanted, longest_sound_s * rate, "30 minutes");
   for (const auto& channel : channels) refuse_nonsense(file.name(), channel, rate);
   Recording recording{file.name(), static_cast<double>(rate), std::move(channels.front()), {}};
   if (loopback_channel != 0) recording.loopback = std::move(channels.back());
@@ -113,7 +113,7 @@ void write_wav(const std::filesystem::path& path, double sample_rate_hz, std::sp
   const std::size_t frames = channels.front().size();
   SoundWriter file{path, sample_rate_hz, channels.size(), static_cast<std::int64_t>(frames)};
   std::vector<float> block;
-  const std::size_t block_frames = std::max<std::size_t>(1, block_samples / channels.size());
+  const std::size_t block_frames = std::max<std::size_t>(1, sound_block_samples / channels.size());
   for (std::size_t first = 0; first < frames; first += block_frames) {
     const std::size_t count = std::min(block_frames, frames - first);
     block.resize(count * channels.size());

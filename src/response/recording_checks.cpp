@@ -121,7 +121,7 @@ std::size_t different_values(std::span<const float> run) {
   constexpr std::size_t looked_at = 64;
   std::vector<float> values(run.begin(), run.begin() + std::min<std::ptrdiff_t>(std::ssize(run), looked_at));
   std::ranges::sort(values);
-  return static_cast<std::size_t>(std::ranges::unique(values).begin() - values.begin());
+  return static_cast<std::size_t>(std::unique(values.begin(), values.end()) - values.begin());
 }
 
 /// Length of the run from n on that repeats what stood `back` frames before; 0 when it is shorter than `shortest`.
