@@ -7,6 +7,8 @@
 #include <list>
 #include <mutex>
 
+#include "ringtrue/dsp/scratch.hpp"
+
 namespace ringtrue {
 namespace {
 
@@ -131,15 +133,19 @@ void RealFft::forward(std::span<const double> time, std::span<std::complex<doubl
   fftw_execute_dft_r2c(plans_->forward(), const_cast<double*>(time.data()), as_fftw(bins.data()));
 }
 
-void RealFft::inverse(std::span<std::complex<double>> bins, std::span<double> time) const {
+void RealFft::inverse_unscaled(std::span<std::complex<double>> bins, std::span<double> time) const {
   assert(time.size() == n_ && bins.size() == bin_count());
   if (!aligned(time.data())) {
     std::vector<double> copy(n_);
-    inverse(bins, copy);
+    inverse_unscaled(bins, copy);
     std::ranges::copy(copy, time.begin());
     return;
   }
   fftw_execute_dft_c2r(plans_->inverse(), as_fftw(bins.data()), time.data());
+}
+
+void RealFft::inverse(std::span<std::complex<double>> bins, std::span<double> time) const {
+  inverse_unscaled(bins, time);
   const double scale = 1.0 / static_cast<double>(n_);
   for (double& sample : time) sample *= scale;
 }
@@ -147,8 +153,9 @@ void RealFft::inverse(std::span<std::complex<double>> bins, std::span<double> ti
 template <class Sample>
 static std::vector<std::complex<double>> padded_spectrum(const RealFft& fft, std::span<const Sample> samples) {
   assert(samples.size() <= fft.size());
-  std::vector<double> padded(fft.size());
-  std::ranges::copy(samples, padded.begin());
+  Scratch<double> padded(fft.size());
+  const auto end = std::ranges::copy(samples, padded.begin()).out;
+  std::fill(end, padded.end(), 0.0);
   std::vector<std::complex<double>> bins(fft.bin_count());
   fft.forward(padded, bins);
   return bins;

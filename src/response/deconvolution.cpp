@@ -29,16 +29,32 @@ std::complex<double> microphone_correction(const MicrophoneResponse& microphone,
   return gain > 0.0 ? std::conj(transfer) / gain * std::clamp(1.0 / gain, 1.0 / most, most) : most;
 }
 
-/// bins[k] *= exp(i step k). Phases within a block come from a table, so that no product waits for the one before.
-void rotate(std::span<std::complex<double>> bins, double step) {
-  constexpr std::size_t block = 256;
-  std::array<std::complex<double>, block> table;
-  for (std::size_t k = 0; k < block; ++k) table[k] = std::polar(1.0, step * static_cast<double>(k));
-  for (std::size_t from = 0; from < bins.size(); from += block) {
-    const std::complex<double> phase = std::polar(1.0, step * static_cast<double>(from));
-    const std::size_t count = std::min(block, bins.size() - from);
-    for (std::size_t k = 0; k < count; ++k) bins[from + k] *= phase * table[k];
+/// exp(i step k) by blocks of bins: phases within a block come from a table, so that no product waits for the one
+/// before.
+class BlockRamp {
+ public:
+  static constexpr std::size_t bins = 256;
+
+  explicit BlockRamp(double step_rad) : step_rad_{step_rad} {
+    for (std::size_t k = 0; k < bins; ++k) table_[k] = std::polar(1.0, step_rad * static_cast<double>(k));
   }
+  /// The phases of the block that begins at bin `from`.
+  [[nodiscard]] std::array<std::complex<double>, bins> at(std::size_t from) const {
+    const std::complex<double> phase = std::polar(1.0, step_rad_ * static_cast<double>(from));
+    std::array<std::complex<double>, bins> phases;
+    for (std::size_t k = 0; k < bins; ++k) phases[k] = phase * table_[k];
+    return phases;
+  }
+
+ private:
+  double step_rad_;
+  std::array<std::complex<double>, bins> table_;
+};
+
+/// Calls each(from, to) for blocks of bins.
+template <class Each>
+void by_blocks(std::size_t bins, const Each& each) {
+  for (std::size_t from = 0; from < bins; from += BlockRamp::bins) each(from, std::min(bins, from + BlockRamp::bins));
 }
 
 }  // namespace
@@ -67,9 +83,10 @@ Deconvolver::Deconvolver(const SweepShape& shape, double stimulus_rate_hz, doubl
   const double a = peak_of(shape.samples) * recorder_rate_hz / 2.0;
   const double top = std::min(shape.band.high.value(), 0.49 * std::min(stimulus_rate_hz, recorder_rate_hz));
   const TaperedGain gain{{shape.band.low, Hertz{top}}, low_taper_octaves, high_taper_octaves};
+  const double scale = 1.0 / static_cast<double>(fft_.size());  // of the inverse transform, in the filter already
   for (std::size_t k = 0; k < inverse_filter_.size(); ++k) {
     const double f = static_cast<double>(k) * df;
-    const double taper = gain.at(f);
+    const double taper = scale * gain.at(f);
     const double unfaded = f > 0.0 ? a * a * shape.rate_constant.value() / f : 1.0;
     const std::complex<double> X = inverse_filter_[k];
     inverse_filter_[k] = taper * std::conj(X) / (std::norm(X) + regularisation * unfaded);
@@ -77,56 +94,69 @@ Deconvolver::Deconvolver(const SweepShape& shape, double stimulus_rate_hz, doubl
   }
 }
 
-void Deconvolver::stretch_spectrum(std::span<const float> recording, double zero_frame,
-                                   std::vector<std::complex<double>>& bins) const {
-  const double whole = std::floor(zero_frame);
-  const double fraction = zero_frame - whole;
-  const auto first = static_cast<std::ptrdiff_t>(whole) - static_cast<std::ptrdiff_t>(before_);
-  const auto size = std::ssize(recording);
-  std::vector<double> time(fft_.size());
-  for (std::size_t i = 0; i < frames_needed(); ++i) {
-    const std::ptrdiff_t n = first + static_cast<std::ptrdiff_t>(i);
-    if (n >= 0 && n < size) time[i] = static_cast<double>(recording[static_cast<std::size_t>(n)]);
-  }
-  bins.resize(fft_.bin_count());
+Scratch<std::complex<double>> Deconvolver::stretch_spectrum(std::span<const float> recording, double zero_frame) const {
+  const auto first = static_cast<std::ptrdiff_t>(std::floor(zero_frame)) - static_cast<std::ptrdiff_t>(before_);
+  const auto needed = static_cast<std::ptrdiff_t>(frames_needed());
+  const std::ptrdiff_t from = std::clamp<std::ptrdiff_t>(-first, 0, needed);  // frames of the stretch in the recording
+  const std::ptrdiff_t to = std::clamp<std::ptrdiff_t>(std::ssize(recording) - first, from, needed);
+  Scratch<double> time(fft_.size());
+  std::fill(time.begin(), time.begin() + from, 0.0);
+  if (to > from) std::copy(recording.begin() + first + from, recording.begin() + first + to, time.begin() + from);
+  std::fill(time.begin() + to, time.end(), 0.0);
+  Scratch<std::complex<double>> bins(fft_.bin_count());
   fft_.forward(time, bins);
-  // exp(+i w fraction): the zero lies a fraction of a frame after sample `before_`; bring it there.
-  if (fraction != 0.0) rotate(bins, 2.0 * std::numbers::pi * fraction / static_cast<double>(fft_.size()));
+  return bins;
 }
 
-std::vector<double> Deconvolver::deconvolved(std::vector<std::complex<double>>& bins,
-                                             std::vector<double>* early) const {
-  for (std::size_t k = 0; k < bins.size(); ++k) bins[k] *= inverse_filter_[k];
-  std::vector<double> time(fft_.size());
-  fft_.inverse(bins, time);
+double Deconvolver::turn_of(double zero_frame) const {
+  return 2.0 * std::numbers::pi * (zero_frame - std::floor(zero_frame)) / static_cast<double>(fft_.size());
+}
+
+std::vector<double> Deconvolver::in_time(std::span<std::complex<double>> bins, std::vector<double>* early) const {
+  Scratch<double> time(fft_.size());
+  fft_.inverse_unscaled(bins, time);
   // What comes before the window stands at the transform's end, in the room the sweep itself takes.
   if (early != nullptr && early_ <= sweep_frames_)
     early->assign(time.end() - static_cast<std::ptrdiff_t>(early_), time.end());
-  time.resize(length());
-  return time;
+  return {time.begin(), time.begin() + static_cast<std::ptrdiff_t>(length())};
 }
 
 std::vector<double> Deconvolver::response(std::span<const float> recording, double zero_frame) const {
-  std::vector<std::complex<double>> bins;
-  stretch_spectrum(recording, zero_frame, bins);
-  return deconvolved(bins);
+  auto bins = stretch_spectrum(recording, zero_frame);
+  const BlockRamp ramp{turn_of(zero_frame)};
+  by_blocks(bins.size(), [&](std::size_t from, std::size_t to) {
+    const auto phases = ramp.at(from);
+    for (std::size_t k = from; k < to; ++k) bins[k] *= phases[k - from] * inverse_filter_[k];
+  });
+  return in_time(bins);
 }
 
 Deconvolver::Pair Deconvolver::pair(std::span<const float> recording, double first_zero_frame,
                                     double second_zero_frame) const {
-  std::vector<std::complex<double>> first;
-  std::vector<std::complex<double>> second;
-  stretch_spectrum(recording, first_zero_frame, first);
-  stretch_spectrum(recording, second_zero_frame, second);
-  std::vector<std::complex<double>> bins(first.size());
-  for (std::size_t k = 0; k < bins.size(); ++k) bins[k] = first[k] - second[k];
-  std::vector<double> difference(fft_.size());
-  fft_.inverse(bins, difference);
-  difference.resize(frames_needed());
+  auto first = stretch_spectrum(recording, first_zero_frame);
+  auto second = stretch_spectrum(recording, second_zero_frame);
+  Scratch<std::complex<double>> apart(first.size());
+  const BlockRamp first_ramp{turn_of(first_zero_frame)};
+  const BlockRamp second_ramp{turn_of(second_zero_frame)};
+  const double scale = 1.0 / static_cast<double>(fft_.size());
+  // One walk through all of them: they do not fit into the cache together.
+  by_blocks(first.size(), [&](std::size_t from, std::size_t to) {
+    const auto first_phases = first_ramp.at(from);
+    const auto second_phases = second_ramp.at(from);
+    for (std::size_t k = from; k < to; ++k) {
+      const std::complex<double> one = first[k] * first_phases[k - from];
+      const std::complex<double> other = second[k] * second_phases[k - from];
+      apart[k] = scale * (one - other);
+      first[k] = one * inverse_filter_[k];
+      second[k] = other * inverse_filter_[k];
+    }
+  });
   Pair result;
-  result.difference = std::move(difference);
-  result.first = deconvolved(first, &result.first_early);
-  result.second = deconvolved(second, &result.second_early);
+  result.difference.resize(fft_.size());
+  fft_.inverse_unscaled(apart, result.difference);
+  result.difference.resize(frames_needed());
+  result.first = in_time(first, &result.first_early);
+  result.second = in_time(second, &result.second_early);
   return result;
 }
 

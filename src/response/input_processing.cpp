@@ -8,7 +8,6 @@
 #include <optional>
 
 #include "ringtrue/core/statistics.hpp"
-#include "ringtrue/response/recording_checks.hpp"
 
 namespace ringtrue {
 namespace {
@@ -49,15 +48,14 @@ std::optional<Finding> wandering_level(const Recording& recording, std::span<con
 /// Whether a mean square of the treble is noise at all: above `least` and the rounding to the format's steps. That
 /// makes noise where there is sound and none in silence: step^2 / 12, times 6 by the second difference; four times as
 /// much is more than rounding.
-bool is_noise(double mean_square, double least, const Recording& recording) {
-  const double step = format_step(recording.microphone);
-  return mean_square >= std::max(least, 2.0 * step * step);
+bool is_noise(double mean_square, double least, double format_step) {
+  return mean_square >= std::max(least, 2.0 * format_step * format_step);
 }
 
 /// Noise suppression: between the sweeps the recording is far quieter than the noise that comes with them.
 /// @param between  energy of a block of the quietest sound around the sweeps
 std::optional<Finding> noise_gate(const Recording& recording, std::span<const PairResponse> responses, double between,
-                                  std::size_t block) {
+                                  std::size_t block, double format_step) {
   constexpr double suppressed = 30.0;  // 15 dB in energy; a room's noise is the same a second later within 1 dB
   constexpr double audible = 1e-10;    // -100 dBFS: below that it is no noise but the arithmetic of a simulation
   std::vector<double> differences;
@@ -66,7 +64,7 @@ std::optional<Finding> noise_gate(const Recording& recording, std::span<const Pa
     differences.insert(differences.end(), treble.begin(), treble.end());
   }
   const double with_sound = 0.5 * median(std::move(differences));
-  if (!is_noise(with_sound / static_cast<double>(block), audible, recording)) return {};
+  if (!is_noise(with_sound / static_cast<double>(block), audible, format_step)) return {};
   if (with_sound < suppressed * between) return {};
   return processed(fmt::format(
       "{}: between the sweeps the noise drops by {:.0f} dB: something mutes the microphone when it is quiet and cuts "
@@ -91,7 +89,7 @@ std::optional<double> noise_between(const Recording& recording, double from_fram
 /// in step with the speakers.
 /// @param around  energy of a block of the quietest sound around the sweeps
 std::optional<Finding> rising_noise(const Recording& recording, const Stimulus& stimulus, const Synchronisation& sync,
-                                    double around, std::size_t block) {
+                                    double around, std::size_t block, double format_step) {
   constexpr double raised = 1.6;         // 2 dB in energy: a steady noise's quartiles lie within 0.5 dB
   constexpr double least_heard = 1e-12;  // -120 dBFS
   const double rate_hz = sync.rate_hz;
@@ -102,7 +100,7 @@ std::optional<Finding> rising_noise(const Recording& recording, const Stimulus& 
   const auto before = noise_between(recording, begins - 0.45 * rate_hz, begins - 0.05 * rate_hz, block);
   const double latest = std::min(static_cast<double>(recording.microphone.size()), ends + 3.0 * rate_hz);
   const auto after = noise_between(recording, std::max(ends + 0.7 * rate_hz, latest - 0.3 * rate_hz), latest, block);
-  if (!before || !after || !is_noise(around / static_cast<double>(block), least_heard, recording)) return {};
+  if (!before || !after || !is_noise(around / static_cast<double>(block), least_heard, format_step)) return {};
   if (std::min(*before, *after) < raised * around) return {};
   return processed(fmt::format(
       "{}: the noise is {:.0f} dB louder before the first and after the last sweep than around the sweeps: something "
@@ -129,14 +127,14 @@ std::optional<double> quietest_block(std::span<const PairResponse> responses, st
 
 Findings input_processing_findings(const Recording& recording, const Stimulus& stimulus,
                                    std::span<const PairResponse> responses, std::span<const TakeChoice> choices,
-                                   const Synchronisation& sync) {
+                                   const Synchronisation& sync, double format_step) {
   const std::size_t block = disturbance_block(sync.rate_hz);
   const auto quietest = quietest_block(responses, choices);
   Findings findings;
   auto gain = wandering_level(recording, responses, choices);
-  if (!gain && quietest) gain = rising_noise(recording, stimulus, sync, *quietest, block);
+  if (!gain && quietest) gain = rising_noise(recording, stimulus, sync, *quietest, block, format_step);
   if (gain) findings.push_back(*std::move(gain));
-  auto gate = quietest ? noise_gate(recording, responses, *quietest, block) : std::nullopt;
+  auto gate = quietest ? noise_gate(recording, responses, *quietest, block, format_step) : std::nullopt;
   if (gate) findings.push_back(*std::move(gate));
   return findings;
 }

@@ -92,9 +92,8 @@ Channels sort_channels(const Stimulus& stimulus, const Recording& recording) {
   return channels;
 }
 
-void refuse_silence(const Recording& recording, std::span<const float> microphone) {
-  const auto [low, high] = std::ranges::minmax(microphone);
-  if (low == high) {
+void refuse_silence(const Recording& recording, const SampleSurvey& microphone) {
+  if (microphone.constant()) {
     throw InvalidInput{recording.name, "the microphone channel is silent (every sample is the same)",
                        "check the microphone's cable, phantom power, input gain and channel number"};
   }
@@ -228,7 +227,8 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
   PositionMeasurement result;
   result.name = recording.name;
   const Channels channels = sort_channels(stimulus, recording);
-  refuse_silence(recording, channels.microphone);
+  const SampleSurvey survey = survey_samples(channels.microphone, options.threads);
+  refuse_silence(recording, survey);
   const std::vector<SweepPair> pairs = sweep_pairs(stimulus);
   const bool overlapping = is_interleaved(stimulus);
   Heard heard = overlapping ? hear_interleaved(stimulus, pairs, channels, recording, options)
@@ -236,7 +236,7 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
   const Synchronisation& sync = heard.sync;
   refuse_if_smeared(recording, heard.responses);
 
-  const RecordingFaults faults = find_faults(channels.microphone, stimulus, sync);
+  const RecordingFaults faults = find_faults(channels.microphone, survey, stimulus, sync, options.threads);
   const std::vector<TakeChoice> choices =
       choose_takes(stimulus, pairs, heard.responses, faults, sync, channels.microphone, heard.zero_index);
   if (!overlapping &&
@@ -268,7 +268,7 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
   const auto zero_ms = loopback_zero_ms(stimulus, channels, heard, options, overlapping);
   result.absolute_time = zero_ms.has_value();
   result.findings = recording_findings(rig, recording, pairs, choices, faults, sync, channels.exchanged);
-  std::ranges::move(input_processing_findings(recording, stimulus, heard.responses, choices, sync),
+  std::ranges::move(input_processing_findings(recording, stimulus, heard.responses, choices, sync, faults.format_step),
                     std::back_inserter(result.findings));
   if (overlapping) check_windows(rig, stimulus, pairs, {std::move(heard.responses), heard.zero_index}, sync, result);
   if (sync.torn) distrust_all(result);

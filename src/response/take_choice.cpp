@@ -5,6 +5,7 @@
 #include <numbers>
 
 #include "displacement.hpp"
+#include "ringtrue/core/parallel.hpp"
 #include "ringtrue/core/statistics.hpp"
 
 namespace ringtrue {
@@ -222,16 +223,21 @@ void judge_disturbance(TakeChoice& choice, const SweepPair& pair, const PairResp
 
 }  // namespace
 
-RecordingFaults find_faults(std::span<const float> microphone, const Stimulus& stimulus, const Synchronisation& sync) {
+RecordingFaults find_faults(std::span<const float> microphone, const SampleSurvey& survey, const Stimulus& stimulus,
+                            const Synchronisation& sync, unsigned threads) {
   RecordingFaults faults;
-  faults.dropped = dropped_stretches(microphone);
-  const std::vector<std::size_t> clipped = clipped_frames(microphone);
+  faults.format_step = survey.least_magnitude;
+  faults.dropped = dropped_stretches(microphone, survey);
+  faults.repeated_in.resize(stimulus.sweeps.size());
+  parallel_for(stimulus.sweeps.size(), threads, [&](std::size_t i) {
+    faults.repeated_in[i] = repeated_stretch(microphone, heard_in(stimulus, i, sync), repeated_anywhere);
+  });
+  const std::vector<std::size_t> clipped = clipped_frames(microphone, survey);
   for (std::size_t i = 0; i < stimulus.sweeps.size(); ++i) {
     const Stretch heard = heard_in(stimulus, i, sync);
     const auto first = std::ranges::lower_bound(clipped, heard.from);
     const auto last = std::ranges::lower_bound(clipped, heard.to);
     faults.clipped.push_back(static_cast<std::size_t>(std::max<std::ptrdiff_t>(0, last - first)));
-    faults.repeated_in.push_back(repeated_stretch(microphone, heard, repeated_anywhere));
     faults.dropped_in.emplace_back();
     for (std::size_t d = 0; d < faults.dropped.size(); ++d) {
       if (faults.dropped[d].from < heard.to && faults.dropped[d].to > heard.from) faults.dropped_in.back() = d;

@@ -83,11 +83,13 @@ void compare(const Options& options, bool loopback) {
   ring.loopback = loopback;
   const Workload workload = make_workload(ring);
   write_workload(workload, options.folder);
-  Timing two, one, two_bare, one_bare, scipy, program;
+  Timing two, one, two_bare, one_bare, two_all, one_all, scipy, program;
   for (std::size_t round = 0; round < options.rounds; ++round) {
     pool(two, ask_child(task("measure", options, ring, 2)));
+    pool(two_all, ask_child(task("all-transforms", options, ring, 2)));
     pool(two_bare, ask_child(task("transforms", options, ring, 2)));
     pool(one, ask_child(task("measure", options, ring, 1)));
+    pool(one_all, ask_child(task("all-transforms", options, ring, 1)));
     pool(one_bare, ask_child(task("transforms", options, ring, 1)));
     if (!options.script.empty()) pool(scipy, ask_child(scipy_command(options)));
     if (!options.program.empty()) pool(program, time_command(program_command(options, loopback), 1));
@@ -105,7 +107,8 @@ void compare(const Options& options, bool loopback) {
     const auto megabytes = static_cast<double>(std::filesystem::file_size(options.folder + "/stimulus.wav")) / 1e6;
     print_row(fmt::format("calibrate, {:.0f} MB stimulus file", megabytes), program, &two_bare, against);
   }
-  fmt::print("transforms, each forward and inverse: {}\n", transform_sizes(workload));
+  fmt::print("transforms of the deconvolution: {}\n", transform_sizes(workload, WhichTransforms::deconvolution));
+  fmt::print("all transforms of measure(): {}\n", transform_sizes(workload, WhichTransforms::measurement));
 }
 
 void grow(const Options& options, const std::string& name, const WorkloadOptions& workload) {
@@ -172,8 +175,9 @@ void show_growth(const Options& options) {
 void run(const Options& options) {
   if (options.task == "measure") {
     answer(time_measure(make_workload(options.workload), options.threads, options.repetitions));
-  } else if (options.task == "transforms") {
-    answer(time_transforms(make_workload(options.workload), options.threads, options.repetitions));
+  } else if (options.task == "transforms" || options.task == "all-transforms") {
+    const auto which = options.task == "transforms" ? WhichTransforms::deconvolution : WhichTransforms::measurement;
+    answer(time_transforms(make_workload(options.workload), which, options.threads, options.repetitions));
   } else {
     fmt::print("{}; median and least of {} x {} repetitions\n", machine(), options.rounds, options.repetitions);
     show_room_time();
@@ -202,7 +206,8 @@ int main(int argc, char** argv) {
   app.add_option("--rate", options.workload.sample_rate_hz)->check(CLI::Range(44'100.0, 192'000.0));
   app.add_option("--threads", options.threads, "of a child's task")->check(CLI::Range(1, 64));
   app.add_flag("--loopback", options.workload.loopback, "the child's workload has a loopback");
-  app.add_option("--task", options.task, "of a child")->check(CLI::IsMember({"all", "measure", "transforms"}));
+  app.add_option("--task", options.task, "of a child")
+      ->check(CLI::IsMember({"all", "measure", "transforms", "all-transforms"}));
   CLI11_PARSE(app, argc, argv);
   try {
     ringtrue::bench::run(options);

@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 #include <malloc.h>
 
+#include <algorithm>
 #include <chrono>
 #include <ctime>
 #include <fstream>
@@ -15,6 +16,7 @@
 #include "ringtrue/dsp/real_fft.hpp"
 #include "ringtrue/response/deconvolution.hpp"
 #include "ringtrue/response/measurement.hpp"
+#include "transform_count.hpp"
 
 namespace ringtrue::bench {
 namespace {
@@ -54,38 +56,35 @@ Timing time_of(std::size_t repetitions, const Work& work) {
   return timing;
 }
 
-/// A transform forth and back on its own buffers.
+/// A transform planned beforehand, on its own buffers of FFTW's own alignment.
 class BareTransform {
  public:
-  explicit BareTransform(std::size_t n) : time_{fftw_alloc_real(n)}, bins_{fftw_alloc_complex(n / 2 + 1)} {
-    const int size = static_cast<int>(n);
-    forward_ = fftw_plan_dft_r2c_1d(size, time_, bins_, FFTW_ESTIMATE);
-    inverse_ = fftw_plan_dft_c2r_1d(size, bins_, time_, FFTW_ESTIMATE);
-    for (std::size_t i = 0; i < n; ++i) time_[i] = 1.0 / static_cast<double>(i % 1'000 + 1);
+  explicit BareTransform(Transform of) : time_{fftw_alloc_real(of.n)}, bins_{fftw_alloc_complex(of.n / 2 + 1)} {
+    const int size = static_cast<int>(of.n);
+    plan_ = of.forward ? fftw_plan_dft_r2c_1d(size, time_, bins_, FFTW_ESTIMATE)
+                       : fftw_plan_dft_c2r_1d(size, bins_, time_, FFTW_ESTIMATE);
+    for (std::size_t i = 0; i < of.n; ++i) time_[i] = 1.0 / static_cast<double>(i % 1'000 + 1);
+    for (std::size_t k = 0; k <= of.n / 2; ++k) bins_[k][0] = bins_[k][1] = 1.0 / static_cast<double>(k + 1);
   }
   ~BareTransform() {
-    fftw_destroy_plan(forward_);
-    fftw_destroy_plan(inverse_);
+    fftw_destroy_plan(plan_);
     fftw_free(time_);
     fftw_free(bins_);
   }
   BareTransform(const BareTransform&) = delete;
   BareTransform& operator=(const BareTransform&) = delete;
 
-  void run() const {
-    fftw_execute(forward_);
-    fftw_execute(inverse_);
-  }
+  void run() const { fftw_execute(plan_); }
 
  private:
   double* time_;
   fftw_complex* bins_;
-  fftw_plan forward_;
-  fftw_plan inverse_;
+  fftw_plan plan_;
 };
 
-/// The transform size each sweep needs; the window is measurement.cpp's: 60 ms before and the stimulus' silence after.
-std::vector<std::size_t> sizes_of(const Workload& workload) {
+/// One forward and one inverse transform for each sweep on each channel. The window is measurement.cpp's: 60 ms before
+/// and the stimulus' silence after.
+std::vector<Transform> deconvolution_alone(const Workload& workload) {
   const double after_s = workload.stimulus.decay.value() - 0.08;
   const double rate_hz = workload.stimulus.sample_rate_hz;
   std::vector<std::size_t> by_shape;
@@ -93,14 +92,29 @@ std::vector<std::size_t> sizes_of(const Workload& workload) {
     const Deconvolver deconvolver{shape, rate_hz, rate_hz, {0.06, after_s}};
     by_shape.push_back(good_fft_size(deconvolver.frames_needed()));
   }
-  std::vector<std::size_t> sizes;
+  std::vector<Transform> transforms;
   for (const Recording& recording : workload.recordings) {
     for (const ScheduledSweep& sweep : workload.stimulus.sweeps) {
       const std::size_t channels = recording.loopback.empty() ? 1 : 2;
-      sizes.insert(sizes.end(), channels, by_shape[sweep.shape]);
+      for (const bool forward : {true, false}) {
+        transforms.insert(transforms.end(), channels, {by_shape[sweep.shape], forward});
+      }
     }
   }
-  return sizes;
+  std::ranges::sort(transforms, std::ranges::greater{});
+  return transforms;
+}
+
+std::vector<Transform> all_of_measure(const Workload& workload) {
+  return transforms_done_by([&] {
+    for (const Recording& recording : workload.recordings) {
+      static_cast<void>(measure(workload.rig, workload.stimulus, recording, {1}));
+    }
+  });
+}
+
+std::vector<Transform> transforms_of(const Workload& workload, WhichTransforms which) {
+  return which == WhichTransforms::deconvolution ? deconvolution_alone(workload) : all_of_measure(workload);
 }
 
 }  // namespace
@@ -118,27 +132,27 @@ Timing time_measure(const Workload& workload, unsigned threads, std::size_t repe
   return timing;
 }
 
-Timing time_transforms(const Workload& workload, unsigned threads, std::size_t repetitions) {
-  const std::vector<std::size_t> sizes = sizes_of(workload);
-  // Each thread has one pair of buffers per size, as one that works through its share would.
-  std::vector<std::map<std::size_t, std::unique_ptr<BareTransform>>> by_thread(threads);
-  for (auto& transforms : by_thread) {
-    for (const std::size_t n : sizes) {
-      if (!transforms.contains(n)) transforms[n] = std::make_unique<BareTransform>(n);
+Timing time_transforms(const Workload& workload, WhichTransforms which, unsigned threads, std::size_t repetitions) {
+  const std::vector<Transform> transforms = transforms_of(workload, which);
+  // Each thread has one set of buffers per size, as one that works through its share would.
+  std::vector<std::map<Transform, std::unique_ptr<BareTransform>>> by_thread(threads);
+  for (auto& own : by_thread) {
+    for (const Transform& transform : transforms) {
+      if (!own.contains(transform)) own[transform] = std::make_unique<BareTransform>(transform);
     }
   }
   return time_of(repetitions, [&] {
     parallel_for(threads, threads, [&](std::size_t thread) {
-      for (std::size_t i = thread; i < sizes.size(); i += threads) by_thread[thread].at(sizes[i])->run();
+      for (std::size_t i = thread; i < transforms.size(); i += threads) by_thread[thread].at(transforms[i])->run();
     });
   });
 }
 
-std::string transform_sizes(const Workload& workload) {
+std::string transform_sizes(const Workload& workload, WhichTransforms which) {
   std::map<std::size_t, std::size_t, std::greater<>> counts;
-  for (const std::size_t n : sizes_of(workload)) ++counts[n];
+  for (const Transform& transform : transforms_of(workload, which)) ++counts[transform.n];
   std::string text;
-  for (const auto& [n, count] : counts) text += fmt::format("{}{} x {}", text.empty() ? "" : ", ", count, n);
+  for (const auto& [n, times] : counts) text += fmt::format("{}{} x {}", text.empty() ? "" : ", ", times, n);
   return text;
 }
 

@@ -17,11 +17,17 @@ struct Timing {
 /// measure() on every recording of the workload, one after another.
 [[nodiscard]] Timing time_measure(const Workload& workload, unsigned threads, std::size_t repetitions);
 
-/// Nothing but the transforms that deconvolving the workload needs: one forward and one inverse for every sweep on
-/// every channel, of the deconvolver's own sizes, planned beforehand, on buffers of FFTW's own alignment.
-[[nodiscard]] Timing time_transforms(const Workload& workload, unsigned threads, std::size_t repetitions);
+/// Which transforms stand for the least that a measurement needs.
+enum class WhichTransforms {
+  deconvolution,  // one forward and one inverse for every sweep on every channel, of the deconvolver's own sizes
+  measurement,    // every one that measure() has done, counted as it runs: synchronising, noise and all measures too
+};
 
-/// "n x COUNT" for each size of those transforms, largest first.
-[[nodiscard]] std::string transform_sizes(const Workload& workload);
+/// Nothing but those transforms, planned beforehand, on buffers of FFTW's own alignment.
+[[nodiscard]] Timing time_transforms(const Workload& workload, WhichTransforms which, unsigned threads,
+                                     std::size_t repetitions);
+
+/// "COUNT x SIZE" for each size of those transforms, the largest first.
+[[nodiscard]] std::string transform_sizes(const Workload& workload, WhichTransforms which);
 
 }  // namespace ringtrue::bench

@@ -34,6 +34,9 @@ class RealFft {
   /// @param bins  n/2 + 1, DESTROYED  @param time  n samples, written
   void inverse(std::span<std::complex<double>> bins, std::span<double> time) const;
 
+  /// n times that: for bins that were divided by n on the way.
+  void inverse_unscaled(std::span<std::complex<double>> bins, std::span<double> time) const;
+
  private:
   struct Plans;
   class Shelf;

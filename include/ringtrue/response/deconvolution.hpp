@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "ringtrue/dsp/real_fft.hpp"
+#include "ringtrue/dsp/scratch.hpp"
 #include "ringtrue/response/microphone_response.hpp"
 #include "ringtrue/stimulus/stimulus.hpp"
 
@@ -55,7 +56,7 @@ class Deconvolver {
   struct Pair {
     std::vector<double> first;
     std::vector<double> second;
-    std::vector<double> difference;
+    Scratch<double> difference;
     std::vector<double> first_early;  // the `early_s` that end where `first` begins
     std::vector<double> second_early;
   };
@@ -67,19 +68,21 @@ class Deconvolver {
   [[nodiscard]] std::size_t frames_needed() const { return sweep_frames_ + before_ + after_; }
 
  private:
-  /// Spectrum of the stretch around a zero, brought to the zero at sample `before_`.
-  void stretch_spectrum(std::span<const float> recording, double zero_frame,
-                        std::vector<std::complex<double>>& bins) const;
-  /// Response from a stretch's spectrum, which is destroyed.
-  [[nodiscard]] std::vector<double> deconvolved(std::vector<std::complex<double>>& bins,
-                                                std::vector<double>* early = nullptr) const;
+  /// Spectrum of the stretch around a zero, brought to the whole frame before it at sample `before_`.
+  [[nodiscard]] Scratch<std::complex<double>> stretch_spectrum(std::span<const float> recording,
+                                                               double zero_frame) const;
+  /// exp(+i w fraction): a zero lies a fraction of a frame after sample `before_`; this phase a bin brings it there.
+  [[nodiscard]] double turn_of(double zero_frame) const;
+  /// Response from its spectrum, which is destroyed.
+  [[nodiscard]] std::vector<double> in_time(std::span<std::complex<double>> bins,
+                                            std::vector<double>* early = nullptr) const;
 
   std::size_t before_;
   std::size_t after_;
   std::size_t early_;
   std::size_t sweep_frames_;
   RealFft fft_;
-  std::vector<std::complex<double>> inverse_filter_;
+  std::vector<std::complex<double>> inverse_filter_;  // over n: its inverse transform needs no scaling
 };
 
 /// The band in which a sweep's response is flat to 1e-3 dB: its own band less the tapers of M.

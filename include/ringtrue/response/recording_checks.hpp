@@ -5,6 +5,8 @@
 #include <span>
 #include <vector>
 
+#include "ringtrue/response/sample_survey.hpp"
+
 namespace ringtrue {
 
 /// Frames [from, to) of a recording.
@@ -22,15 +24,13 @@ struct Stretch {
 /// Channels that stay below 2.1e-3 (-54 dBFS) are never clipped: there 1.5 % is less than a step of 16 bits.
 /// @returns ascending frame numbers of the piles; empty when nothing is clipped
 [[nodiscard]] std::vector<std::size_t> clipped_frames(std::span<const float> channel);
-
-/// The smallest step of the format a channel was stored in, as far as it shows: its least value that is not zero; 1 for
-/// silence. 2^-15 for 16 bits, next to nothing for floating point.
-[[nodiscard]] double format_step(std::span<const float> channel);
+[[nodiscard]] std::vector<std::size_t> clipped_frames(std::span<const float> channel, const SampleSurvey& survey);
 
 /// Runs of exact zeros that break into sound: 16 frames or more, with sound within 1 ms on both sides that is more than
 /// 3e-4 of the channel's extreme and four steps of its format (less is zero for long by itself), and neither fades out
 /// before nor in after the run. Such runs are lost buffers.
 [[nodiscard]] std::vector<Stretch> dropped_stretches(std::span<const float> channel);
+[[nodiscard]] std::vector<Stretch> dropped_stretches(std::span<const float> channel, const SampleSurvey& survey);
 
 /// The first stretch that begins within `where` and repeats, to the last bit, what stood up to a quarter of a second
 /// before it: a buffer that was played into the recording twice. Twelve of its values must differ: noise of a few steps

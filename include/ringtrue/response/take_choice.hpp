@@ -19,10 +19,11 @@ struct RecordingFaults {
   std::vector<Stretch> dropped;                        // runs of zeros
   std::vector<std::optional<std::size_t>> dropped_in;  // for each sweep: index into `dropped`
   std::vector<std::optional<Stretch>> repeated_in;     // for each sweep: a buffer that is in it twice
+  double format_step = 1.0;                            // SampleSurvey::least_magnitude
 };
 
-[[nodiscard]] RecordingFaults find_faults(std::span<const float> microphone, const Stimulus& stimulus,
-                                          const Synchronisation& sync);
+[[nodiscard]] RecordingFaults find_faults(std::span<const float> microphone, const SampleSurvey& survey,
+                                          const Stimulus& stimulus, const Synchronisation& sync, unsigned threads);
 
 enum class TakeFault { none, absent, cut, dropped, repeated, clipped, disturbed };
 
