@@ -92,7 +92,8 @@ const SpeakerMeasurement& LineCheck::hear(std::size_t speaker, const Stimulus& s
   const PairResponse heard = respond(deconvolver, recording.microphone, zero_frame(stimulus.sweeps.front()),
                                      zero_frame(stimulus.sweeps.back()), rate_hz);
   const Takes takes = combine(heard.first, heard.second, rate_hz, deconvolver.zero_index());
-  speakers_[speaker] = measure_speaker(takes, rig_.speakers[speaker].kind, shape.band, nominal_hz);
+  speakers_[speaker] = measure_speaker(takes, rig_.speakers[speaker].kind, shape.band, nominal_hz,
+                                       BandFilters{takes.mean.size(), rate_hz});
   checked_[speaker] = true;
   return speakers_[speaker];
 }

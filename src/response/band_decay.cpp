@@ -6,7 +6,9 @@
 #include <numbers>
 #include <span>
 
+#include "ringtrue/core/parallel.hpp"
 #include "ringtrue/dsp/real_fft.hpp"
+#include "ringtrue/dsp/scratch.hpp"
 #include "ringtrue/response/decay.hpp"
 
 namespace ringtrue {
@@ -26,6 +28,28 @@ double bands_per_octave(BandWidth width) { return width == BandWidth::octave ? 1
 /// Half a band in powers of ten.
 double half_width_lg(BandWidth width) { return 0.5 * octave_ratio_lg / bands_per_octave(width); }
 
+struct Series {
+  BandWidth width;
+  int lowest;
+  int highest;
+
+  [[nodiscard]] double centre_hz(int k) const { return 1'000.0 * std::pow(10.0, 2.0 * half_width_lg(width) * k); }
+};
+constexpr Series octave_series{BandWidth::octave, -4, 3};                // 63 Hz to 8 kHz
+constexpr Series third_octave_series{BandWidth::third_octave, -13, 10};  // 50 Hz to 10 kHz
+
+BandFilters::Filter filter_of(double centre_hz, BandWidth width, std::size_t fft_size, double bin_hz) {
+  const double reach = std::pow(10.0, half_width_lg(width) * (1.0 + taper_share));
+  BandFilters::Filter filter;
+  filter.centre_hz = centre_hz;
+  filter.first = static_cast<std::size_t>(std::max(1.0, std::floor(centre_hz / reach / bin_hz)));
+  const auto last = std::min(static_cast<std::size_t>(std::ceil(centre_hz * reach / bin_hz)), fft_size / 2 - 1);
+  for (std::size_t k = filter.first; k <= last; ++k) {
+    filter.gains.push_back(band_gain(static_cast<double>(k) * bin_hz, centre_hz, width));
+  }
+  return filter;
+}
+
 /// Spectra of the two parts of takes, of one transform.
 struct Spectra {
   const RealFft fft;
@@ -33,8 +57,8 @@ struct Spectra {
   std::vector<std::complex<double>> noise;
   double rate_hz;
 
-  explicit Spectra(const Takes& takes)
-      : fft{good_fft_size(takes.mean.size() + static_cast<std::size_t>(pad_s * takes.sample_rate_hz))},
+  Spectra(const Takes& takes, std::size_t size)
+      : fft{size},
         mean{spectrum(fft, std::span<const double>{takes.mean})},
         noise{spectrum(fft, std::span<const double>{takes.noise})},
         rate_hz{takes.sample_rate_hz} {}
@@ -44,42 +68,38 @@ struct Spectra {
 
 /// Squared envelope of one band at a rate that suits it, and the mean square of the noise's.
 struct BandEnergy {
-  std::vector<double> squared;  // the transform's whole length
+  Scratch<double> squared;  // the transform's whole length
   double noise_power = 0.0;
   double rate_hz = 0.0;
 };
 
-BandEnergy band_energy(const Spectra& spectra, double centre_hz, BandWidth width, std::size_t length) {
-  const double reach = std::pow(10.0, half_width_lg(width) * (1.0 + taper_share));
-  const auto first = static_cast<std::size_t>(std::max(1.0, std::floor(centre_hz / reach / spectra.bin_hz())));
-  const auto last =
-      std::min(static_cast<std::size_t>(std::ceil(centre_hz * reach / spectra.bin_hz())), spectra.mean.size() - 2);
-  const std::size_t bins = last > first ? last - first + 1 : 1;
+BandEnergy band_energy(const Spectra& spectra, const BandFilters::Filter& filter, std::size_t length) {
+  const std::size_t bins = std::max<std::size_t>(1, filter.gains.size());
   const double seconds = 1.0 / spectra.bin_hz();
   const RealFft small{good_fft_size(std::max(2 * bins + 4, static_cast<std::size_t>(least_rate_hz * seconds)))};
-  const double scale = static_cast<double>(small.size()) / static_cast<double>(spectra.fft.size());
+  const auto whole = static_cast<double>(spectra.fft.size());
 
   // Shifted down to bin 1: the envelope does not know.
   std::vector<std::complex<double>> in_phase(small.bin_count());
   std::vector<std::complex<double>> quadrature(small.bin_count());
   double noise = 0.0;
-  for (std::size_t k = first; k <= last; ++k) {
-    const double gain = band_gain(static_cast<double>(k) * spectra.bin_hz(), centre_hz, width);
-    in_phase[k - first + 1] = scale * gain * spectra.mean[k];
-    quadrature[k - first + 1] = in_phase[k - first + 1] * std::complex<double>{0.0, -1.0};
-    noise += gain * gain * std::norm(spectra.noise[k]);
+  for (std::size_t i = 0; i < filter.gains.size(); ++i) {
+    const double gain = filter.gains[i];
+    const std::complex<double> bin = gain / whole * spectra.mean[filter.first + i];
+    in_phase[i + 1] = bin;
+    quadrature[i + 1] = {bin.imag(), -bin.real()};
+    noise += gain * gain * std::norm(spectra.noise[filter.first + i]);
   }
   BandEnergy result;
-  std::vector<double> imaginary(small.size());
+  Scratch<double> imaginary(small.size());
   result.squared.resize(small.size());
-  small.inverse(in_phase, result.squared);
-  small.inverse(quadrature, imaginary);
+  small.inverse_unscaled(in_phase, result.squared);
+  small.inverse_unscaled(quadrature, imaginary);
   for (std::size_t n = 0; n < small.size(); ++n) {
     result.squared[n] = result.squared[n] * result.squared[n] + imaginary[n] * imaginary[n];
   }
-  const auto whole = static_cast<double>(spectra.fft.size());
   result.noise_power = 4.0 * noise / (whole * static_cast<double>(length));  // twice the mean square: an envelope's
-  result.rate_hz = scale * spectra.rate_hz;
+  result.rate_hz = static_cast<double>(small.size()) / whole * spectra.rate_hz;
   return result;
 }
 
@@ -103,10 +123,12 @@ void add_clarity(std::span<const double> squared, double noise_power, double rat
   band.centre_time_s = moment / all;
 }
 
-BandDecay decay_of(const Spectra& spectra, double arrival_s, std::size_t length, double centre_hz, BandWidth width) {
+BandDecay decay_of(const Spectra& spectra, double arrival_s, std::size_t length, const BandFilters::Filter& filter,
+                   BandWidth width) {
+  const double centre_hz = filter.centre_hz;
   BandDecay band;
   band.centre_hz = centre_hz;
-  const BandEnergy energy = band_energy(spectra, centre_hz, width, length);
+  const BandEnergy energy = band_energy(spectra, filter, length);
   const double width_hz = centre_hz * 2.0 * std::sinh(half_width_lg(width) * std::numbers::ln10);
   const auto from = static_cast<std::size_t>(std::max(0.0, std::round(arrival_s * energy.rate_hz)));
   const auto to = std::min(energy.squared.size(),
@@ -129,17 +151,13 @@ BandDecay decay_of(const Spectra& spectra, double arrival_s, std::size_t length,
   return band;
 }
 
-std::vector<BandDecay> decays(const Spectra& spectra, double arrival_s, std::size_t length, Band flat,
-                              BandWidth width) {
+std::vector<BandDecay> decays(const Spectra& spectra, double arrival_s, std::size_t length, Band flat, BandWidth width,
+                              const BandFilters& filters) {
   std::vector<BandDecay> bands;
-  const double step_lg = 2.0 * half_width_lg(width);
-  const int lowest = width == BandWidth::octave ? -4 : -13;  // 63 and 50 Hz
-  const int highest = width == BandWidth::octave ? 3 : 10;   // 8 and 10 kHz
-  for (int k = lowest; k <= highest; ++k) {
-    const double centre = 1'000.0 * std::pow(10.0, step_lg * k);
-    const double edge = std::pow(10.0, half_width_lg(width));
-    if (centre / edge < flat.low.value() || centre * edge > flat.high.value()) continue;
-    bands.push_back(decay_of(spectra, arrival_s, length, centre, width));
+  const double edge = std::pow(10.0, half_width_lg(width));
+  for (const BandFilters::Filter& filter : filters.of(width)) {
+    if (filter.centre_hz / edge < flat.low.value() || filter.centre_hz * edge > flat.high.value()) continue;
+    bands.push_back(decay_of(spectra, arrival_s, length, filter, width));
   }
   return bands;
 }
@@ -161,15 +179,33 @@ double band_gain(double frequency_hz, double centre_hz, BandWidth width) {
   return std::sin(0.5 * std::numbers::pi * share);
 }
 
+BandFilters::BandFilters(std::size_t length, double rate_hz, unsigned threads)
+    : fft_size_{good_fft_size(length + static_cast<std::size_t>(pad_s * rate_hz))},
+      bin_hz_{rate_hz / static_cast<double>(fft_size_)} {
+  for (const Series& series : {octave_series, third_octave_series}) {
+    auto& filters = series.width == BandWidth::octave ? octaves_ : third_octaves_;
+    filters.resize(static_cast<std::size_t>(series.highest - series.lowest + 1));
+    parallel_for(filters.size(), threads, [&](std::size_t i) {
+      filters[i] = filter_of(series.centre_hz(series.lowest + static_cast<int>(i)), series.width, fft_size_, bin_hz_);
+    });
+  }
+}
+
 std::vector<BandDecay> band_decays(const Takes& takes, double arrival_index, Band flat, BandWidth width) {
-  return decays(Spectra{takes}, arrival_index / takes.sample_rate_hz, takes.mean.size(), flat, width);
+  const BandFilters filters{takes.mean.size(), takes.sample_rate_hz};
+  const Spectra spectra{takes, filters.fft_size()};
+  return decays(spectra, arrival_index / takes.sample_rate_hz, takes.mean.size(), flat, width, filters);
 }
 
 BandDecays band_decays(const Takes& takes, double arrival_index, Band flat) {
-  const Spectra spectra{takes};
+  return band_decays(takes, arrival_index, flat, BandFilters{takes.mean.size(), takes.sample_rate_hz});
+}
+
+BandDecays band_decays(const Takes& takes, double arrival_index, Band flat, const BandFilters& filters) {
+  const Spectra spectra{takes, filters.fft_size()};
   const double arrival_s = arrival_index / takes.sample_rate_hz;
-  return {decays(spectra, arrival_s, takes.mean.size(), flat, BandWidth::octave),
-          decays(spectra, arrival_s, takes.mean.size(), flat, BandWidth::third_octave)};
+  return {decays(spectra, arrival_s, takes.mean.size(), flat, BandWidth::octave, filters),
+          decays(spectra, arrival_s, takes.mean.size(), flat, BandWidth::third_octave, filters)};
 }
 
 }  // namespace ringtrue

@@ -121,15 +121,19 @@ std::optional<DecayEnd> find_end(std::span<const double> squared, double known_n
   return result;
 }
 
-/// Backward integral in dB of its first value.
-std::vector<double> decay_curve_db(std::span<const double> squared, const DecayEnd& end) {
+/// Backward integral in dB of its first value, as far as the first value below `lowest_db`: logarithms cost.
+std::vector<double> decay_curve_db(std::span<const double> squared, const DecayEnd& end, double lowest_db) {
   std::vector<double> curve(end.end);
   double sum = end.tail;
   for (std::size_t i = end.end; i-- > 0;) {
     sum += squared[i] - end.noise_power;
     curve[i] = sum;
   }
-  const double whole = in_db(curve.empty() ? 0.0 : curve.front());
+  if (curve.empty()) return curve;
+  const double lowest = curve.front() * std::pow(10.0, 0.1 * (lowest_db - 0.001));  // rounding may not leave it out
+  const auto below = std::ranges::find_if(curve, [&](double value) { return value < lowest; });
+  if (below != curve.end()) curve.erase(below + 1, curve.end());
+  const double whole = in_db(curve.front());
   for (double& value : curve) value = in_db(value) - whole;
   return curve;
 }
@@ -154,7 +158,7 @@ std::optional<DecayTimes> decay_times(std::span<const double> squared, double no
                                       Seconds block) {
   const auto end = find_end(squared, noise_power, sample_rate, block);
   if (!end) return {};
-  const std::vector<double> curve_db = decay_curve_db(squared, *end);
+  const std::vector<double> curve_db = decay_curve_db(squared, *end, late_top_db - 30.0);
   if (curve_db.empty()) return {};
   const double above_noise = in_db(end->peak_power) - in_db(end->noise_power);
   const double above_tail = -in_db(end->tail) + in_db(mean(squared.first(end->end)) * static_cast<double>(end->end));
@@ -178,18 +182,18 @@ std::optional<double> reverberation_time_s(std::span<const double> squared, doub
   return {};
 }
 
-std::optional<DecayTime> mid_decay_time(const Takes& takes, double arrival_index, Band band) {
+std::optional<DecayTime> mid_decay_time(const Takes& takes, const TakeSpectra& spectra, double arrival_index,
+                                        Band band) {
   const Band mid{Hertz{1'000.0 / std::numbers::sqrt2 / 2.0}, Hertz{1'000.0 * std::numbers::sqrt2}};
   if (band.low > mid.low || band.high < mid.high) return {};
-  const RealFft fft{good_fft_size(takes.mean.size() + 512)};  // as full_range_arrival: its plan is there
+  const RealFft& fft = spectra.fft;
   // The octaves end below 1.7 kHz: a quarter of the samples (at high rates fewer) holds all of them.
   std::size_t thin = std::bit_floor(static_cast<std::size_t>(std::max(1.0, takes.sample_rate_hz / 11'000.0)));
   while (fft.size() % (2 * thin) != 0) thin /= 2;
   const Band tapered{Hertz{mid.low.value() * std::exp2(-0.25)}, Hertz{mid.high.value() * std::exp2(0.25)}};
   const Hertz rate{takes.sample_rate_hz};
-  auto h = thinned_tapered_band(fft, spectrum(fft, std::span<const double>{takes.mean}), tapered, 0.5, 0.5, rate, thin);
-  const auto noise =
-      thinned_tapered_band(fft, spectrum(fft, std::span<const double>{takes.noise}), tapered, 0.5, 0.5, rate, thin);
+  auto h = thinned_tapered_band(fft, spectra.mean, tapered, 0.5, 0.5, rate, thin);
+  const auto noise = thinned_tapered_band(fft, spectra.noise, tapered, 0.5, 0.5, rate, thin);
   const std::size_t size = takes.mean.size() / thin;
   double noise_power = 0.0;
   for (std::size_t n = 0; n < size; ++n) noise_power += noise[n] * noise[n];
@@ -203,8 +207,9 @@ std::optional<DecayTime> mid_decay_time(const Takes& takes, double arrival_index
   return reverberation_time(std::span<const double>{h}.subspan(from), noise_power, thinned);
 }
 
-std::optional<double> mid_decay_time_s(const Takes& takes, double arrival_index, Band band) {
-  if (const auto time = mid_decay_time(takes, arrival_index, band)) return time->seconds;
+std::optional<double> mid_decay_time_s(const Takes& takes, const TakeSpectra& spectra, double arrival_index,
+                                       Band band) {
+  if (const auto time = mid_decay_time(takes, spectra, arrival_index, band)) return time->seconds;
   return {};
 }
 

@@ -35,8 +35,9 @@ struct BandNoise {
   double envelope_slope = 0.0;
 };
 
-BandNoise noise_in(const std::vector<double>& noise, Band band, const RealFft& fft, Hertz rate) {
-  const auto bins = spectrum(fft, std::span<const double>{noise});
+/// @param noise_samples  of the transform's, the others are padding
+BandNoise noise_in(const TakeSpectra& spectra, Band band, std::size_t noise_samples, Hertz rate) {
+  const RealFft& fft = spectra.fft;
   const BinRange inside = bins_inside(fft, band, rate);
   const std::vector<double> gains = hann_band_gains(fft, band, rate);
   const double w1 = 2.0 * std::numbers::pi / static_cast<double>(fft.size());
@@ -45,14 +46,14 @@ BandNoise noise_in(const std::vector<double>& noise, Band band, const RealFft& f
   double power = 0.0;
   double slope = 0.0;
   for (std::size_t k = inside.from; k < inside.to; ++k) {
-    const double here = std::norm(bins[k]) * gains[k - inside.from] * gains[k - inside.from];
+    const double here = std::norm(spectra.noise[k]) * gains[k - inside.from] * gains[k - inside.from];
     const double sine = phase.next().imag();
     power += here;
     slope += here * sine * sine;
   }
-  // Both halves of the spectrum, over all samples of the transform, of which only noise.size() hold noise. Of the
+  // Both halves of the spectrum, over all samples of the transform, of which only noise_samples hold noise. Of the
   // analytic noise's slope, four times as large in power as one half of the spectrum, half falls on the envelope.
-  const double scale = 2.0 / static_cast<double>(fft.size()) / static_cast<double>(noise.size());
+  const double scale = 2.0 / static_cast<double>(fft.size()) / static_cast<double>(noise_samples);
   return {std::sqrt(scale * power), std::sqrt(scale * slope)};
 }
 
@@ -101,12 +102,14 @@ double dispersion_near(std::span<const double> samples, Band band, Hertz rate, d
 }  // namespace
 
 std::optional<Arrival> full_range_arrival(const Takes& takes, Band band) {
-  const RealFft fft{good_fft_size(takes.mean.size() + 512)};  // the pad keeps the circular filter's ends apart
+  return full_range_arrival(takes, TakeSpectra{takes}, band);
+}
+
+std::optional<Arrival> full_range_arrival(const Takes& takes, const TakeSpectra& spectra, Band band) {
   const Hertz rate{takes.sample_rate_hz};
   const Band upper = upper_band(band);
-  const auto bins = spectrum(fft, std::span<const double>{takes.mean});
-  const auto direct = envelope(hann_band_analytic(fft, bins, upper, rate));
-  const BandNoise noise = noise_in(takes.noise, upper, fft, rate);
+  const auto direct = envelope(hann_band_analytic(spectra.fft, spectra.mean, upper, rate));
+  const BandNoise noise = noise_in(spectra, upper, takes.noise.size(), rate);
 
   const std::size_t size = takes.mean.size();
   const double noise_rms = noise.rms;
@@ -133,9 +136,8 @@ std::optional<Arrival> full_range_arrival(const Takes& takes, Band band) {
   return {};
 }
 
-double detection_limit_db(const Takes& takes, Band band) {
-  const RealFft fft{good_fft_size(takes.noise.size() + 512)};
-  const BandNoise noise = noise_in(takes.noise, upper_band(band), fft, Hertz{takes.sample_rate_hz});
+double detection_limit_db(const Takes& takes, const TakeSpectra& spectra, Band band) {
+  const BandNoise noise = noise_in(spectra, upper_band(band), takes.noise.size(), Hertz{takes.sample_rate_hz});
   return 20.0 * std::log10(above_noise * noise.rms + 1e-15);
 }
 

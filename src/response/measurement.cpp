@@ -246,6 +246,7 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
   result.clock_ppm = sync.timeline.clock_ppm;
   result.start_offset_ms = sync.start_lag_s * 1e3;
   result.speakers.resize(rig.speakers.size());
+  const BandFilters filters{heard.responses.front().first.size(), sync.rate_hz, options.threads};
   parallel_for(pairs.size(), options.threads, [&](std::size_t i) {
     const std::size_t shape = stimulus.sweeps[pairs[i].first].shape;
     const auto takes = takes_of(i, heard.responses, choices, stimulus, pairs, sync.rate_hz, heard.zero_index);
@@ -255,7 +256,7 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
       return;
     }
     speaker = measure_speaker(*takes, rig.speakers[pairs[i].speaker].kind, stimulus.shapes[shape].band,
-                              recording.sample_rate_hz);
+                              recording.sample_rate_hz, filters);
     speaker.trusted = choices[i].usable;
     if (speaker.arrival_ms) {
       speaker.harmonics =

@@ -55,10 +55,12 @@ double noise_level_db(const Takes& takes, Band band) {
 
 }  // namespace
 
-SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sweep_band, double nominal_rate_hz) {
+SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sweep_band, double nominal_rate_hz,
+                                   const BandFilters& filters) {
   SpeakerMeasurement result;
   const Band flat = flat_band(sweep_band);
   const double to_ms = 1e3 / takes.sample_rate_hz;
+  const TakeSpectra spectra{takes};
   std::optional<Arrival> arrival;
   if (kind == SpeakerKind::sub) {
     if (const auto onset = subwoofer_onset(takes, sweep_band)) {
@@ -69,14 +71,14 @@ SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sw
       result.direct_db = noise_level_db(takes, level_band_of(kind)) + onset_needs_db;
     }
   } else {
-    arrival = full_range_arrival(takes, flat);
+    arrival = full_range_arrival(takes, spectra, flat);
     result.bass_only = (!arrival || arrival->signal_to_noise_db < 30.0) && plays_bass_only(takes, flat);
     if (result.bass_only) {  // what it plays is kept: it may be what the sub plays
       result.response = {takes.sample_rate_hz, -static_cast<double>(takes.zero_index) * to_ms, {}};
       result.response.samples.assign(takes.mean.begin(), takes.mean.end());
       return result;
     }
-    result.direct_db = arrival ? arrival->height_db : detection_limit_db(takes, flat);
+    result.direct_db = arrival ? arrival->height_db : detection_limit_db(takes, spectra, flat);
     if (arrival) result.sign = woofer_sign(takes, arrival->index, flat);
   }
   if (!arrival) return result;
@@ -96,10 +98,10 @@ SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sw
   constexpr double level_floor_db = 0.0025;
   result.level_db = Estimate{level->level_db.value, std::hypot(level->level_db.uncertainty, level_floor_db)};
   result.signal_to_noise_db = level->signal_to_noise_db;
-  result.decay_time_s = mid_decay_time_s(takes, arrival->index, flat);
+  result.decay_time_s = mid_decay_time_s(takes, spectra, arrival->index, flat);
   // A sub's lowest octave counts although its sweep fades in there: its noise is wanted, in the same proportion.
   result.octaves = octave_readings(levels, kind == SpeakerKind::sub ? sweep_band : flat);
-  result.decays = band_decays(takes, arrival->index, flat);
+  result.decays = band_decays(takes, arrival->index, flat, filters);
   if (kind == SpeakerKind::main) result.reflections = early_reflections(takes, arrival->index);
   // At the recorder's nominal rate, with the arrival exactly in its place; the clock's ppm are left in the pitch.
   result.response.sample_rate_hz = nominal_rate_hz;

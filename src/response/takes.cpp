@@ -1,5 +1,7 @@
 #include "ringtrue/response/takes.hpp"
 
+#include <span>
+
 namespace ringtrue {
 
 Takes combine(const std::vector<double>& first, const std::vector<double>& second, double sample_rate_hz,
@@ -11,5 +13,10 @@ Takes combine(const std::vector<double>& first, const std::vector<double>& secon
   }
   return takes;
 }
+
+TakeSpectra::TakeSpectra(const Takes& takes)
+    : fft{good_fft_size(takes.mean.size() + 512)},
+      mean{spectrum(fft, std::span<const double>{takes.mean})},
+      noise{spectrum(fft, std::span<const double>{takes.noise})} {}
 
 }  // namespace ringtrue

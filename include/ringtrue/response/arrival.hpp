@@ -25,9 +25,10 @@ struct Arrival {
 /// @param band  where the sweep is flat; the Hann window over its upper 3.5 octaves (at most 1.5-20 kHz) is the filter
 /// @returns empty when nothing stands out of the noise: the speaker is silent
 [[nodiscard]] std::optional<Arrival> full_range_arrival(const Takes& takes, Band band);
+[[nodiscard]] std::optional<Arrival> full_range_arrival(const Takes& takes, const TakeSpectra& spectra, Band band);
 
 /// The height a direct sound must have in that band to be told from the noise, dB re unity gain.
-[[nodiscard]] double detection_limit_db(const Takes& takes, Band band);
+[[nodiscard]] double detection_limit_db(const Takes& takes, const TakeSpectra& spectra, Band band);
 
 /// Arrival of a subwoofer: the start of the band-pass response (Butterworth high-pass and low-pass of usual orders and
 /// corners) that fits the first rise best. Good to about a millisecond; the uncertainty says how far equally good fits

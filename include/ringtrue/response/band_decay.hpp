@@ -28,6 +28,35 @@ struct BandDecay {
 
 enum class BandWidth { octave, third_octave };
 
+/// Gain of the band's filter at a frequency. @param centre_hz  its exact mid-band frequency
+[[nodiscard]] double band_gain(double frequency_hz, double centre_hz, BandWidth width);
+
+/// The filters of all octaves and third octaves for responses of one length and rate: sines and logarithms that every
+/// speaker of a measurement needs alike.
+class BandFilters {
+ public:
+  /// @param length  samples of a response  @param threads  0: one per core
+  BandFilters(std::size_t length, double rate_hz, unsigned threads = 1);
+
+  /// One band's gains, from bin `first` of the transform on.
+  struct Filter {
+    double centre_hz = 1'000.0;
+    std::size_t first = 0;
+    std::vector<double> gains;
+  };
+  [[nodiscard]] const std::vector<Filter>& of(BandWidth width) const {
+    return width == BandWidth::octave ? octaves_ : third_octaves_;
+  }
+  [[nodiscard]] std::size_t fft_size() const { return fft_size_; }
+  [[nodiscard]] double bin_hz() const { return bin_hz_; }
+
+ private:
+  std::size_t fft_size_;
+  double bin_hz_;
+  std::vector<Filter> octaves_;
+  std::vector<Filter> third_octaves_;
+};
+
 /// Decay in each octave or third octave of a response, where the band lies within `flat`.
 ///
 /// Zero-phase filters whose power falls as a squared sine in log frequency, half at the edges of IEC 61260-1:2014 (its
@@ -44,14 +73,13 @@ enum class BandWidth { octave, third_octave };
 /// @param arrival_index  of the direct sound in the takes
 [[nodiscard]] std::vector<BandDecay> band_decays(const Takes& takes, double arrival_index, Band flat, BandWidth width);
 
-/// Gain of the band's filter at a frequency. @param centre_hz  its exact mid-band frequency
-[[nodiscard]] double band_gain(double frequency_hz, double centre_hz, BandWidth width);
-
 /// Both widths from one pair of transforms.
 struct BandDecays {
   std::vector<BandDecay> octaves;
   std::vector<BandDecay> third_octaves;
 };
 [[nodiscard]] BandDecays band_decays(const Takes& takes, double arrival_index, Band flat);
+/// @param filters  for the length and rate of the takes
+[[nodiscard]] BandDecays band_decays(const Takes& takes, double arrival_index, Band flat, const BandFilters& filters);
 
 }  // namespace ringtrue

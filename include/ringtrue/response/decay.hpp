@@ -55,7 +55,10 @@ struct DecayTimes {
                                                          Hertz sample_rate);
 
 /// Reverberation time of the 500 Hz and 1 kHz octaves together (354-1414 Hz).
-[[nodiscard]] std::optional<DecayTime> mid_decay_time(const Takes& takes, double arrival_index, Band band);
-[[nodiscard]] std::optional<double> mid_decay_time_s(const Takes& takes, double arrival_index, Band band);
+[[nodiscard]] std::optional<DecayTime> mid_decay_time(const Takes& takes, const TakeSpectra& spectra,
+                                                      double arrival_index, Band band);
+/// The seconds of `mid_decay_time`.
+[[nodiscard]] std::optional<double> mid_decay_time_s(const Takes& takes, const TakeSpectra& spectra,
+                                                     double arrival_index, Band band);
 
 }  // namespace ringtrue

@@ -4,6 +4,7 @@
 #include <span>
 #include <vector>
 
+#include "ringtrue/response/band_decay.hpp"
 #include "ringtrue/response/deconvolution.hpp"
 #include "ringtrue/response/measurement.hpp"
 #include "ringtrue/response/synchronisation.hpp"
@@ -13,8 +14,9 @@ namespace ringtrue {
 
 /// The measures of one speaker from its takes; arrival_ms counts from the takes' zero_index.
 /// @param sweep_band  the whole band of its sweep  @param nominal_rate_hz  of the response that is kept
+/// @param filters  for the length and rate of the takes
 [[nodiscard]] SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sweep_band,
-                                                 double nominal_rate_hz);
+                                                 double nominal_rate_hz, const BandFilters& filters);
 
 /// When the loopback arrives, after the same zeros; the median over the sweeps that reach 2 kHz. Empty when there is
 /// none.

@@ -1,7 +1,10 @@
 #pragma once
 
+#include <complex>
 #include <cstddef>
 #include <vector>
+
+#include "ringtrue/dsp/real_fft.hpp"
 
 namespace ringtrue {
 
@@ -20,5 +23,14 @@ struct Takes {
 /// Takes of two sweeps. @param first, second  of equal length
 [[nodiscard]] Takes combine(const std::vector<double>& first, const std::vector<double>& second, double sample_rate_hz,
                             std::size_t zero_index);
+
+/// The spectra of takes, zero-padded so that a filter's ringing does not come round: made once for several measures.
+struct TakeSpectra {
+  explicit TakeSpectra(const Takes& takes);
+
+  RealFft fft;
+  std::vector<std::complex<double>> mean;
+  std::vector<std::complex<double>> noise;
+};
 
 }  // namespace ringtrue
