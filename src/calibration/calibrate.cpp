@@ -15,6 +15,7 @@
 #include "crossover_check.hpp"
 #include "crossover_suggestion.hpp"
 #include "equalise.hpp"
+#include "full_range_subs.hpp"
 #include "lfe_only.hpp"
 #include "places.hpp"
 #include "ringtrue/alignment/delays.hpp"
@@ -345,6 +346,7 @@ Calibration calibrate(const Rig& rig, std::span<const PositionMeasurement> posit
     calibration.speakers.push_back(speaker_result(rig, positions, s, inverting_chain, calibration.findings));
     add_uncertainty_finding(calibration.speakers.back(), calibration.findings);
   }
+  find_full_range_subs(rig, positions, calibration);
   const std::vector<double> later_ms = set_bass(rig, positions, options, calibration);
   set_delays(rig, later_ms, calibration);
   add_polarity_findings(rig, calibration);

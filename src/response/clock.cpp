@@ -186,7 +186,8 @@ PairLag pair_lag(std::span<const double> first, std::span<const double> second, 
   const double bins_of_signal = power_of_cross > 0.0 ? height * height / power_of_cross : 1.0;
   const double g = std::max(coherence, 1e-6);
   const double variance = (1.0 / (g * g) - 1.0) / (2.0 * std::max(bins_of_signal, 1.0) * mean_square_w);
-  return {lag, std::sqrt(std::max(variance, 0.0)), coherence};
+  const double frequencies = bins_of_signal * static_cast<double>(first.size()) / static_cast<double>(fft.size());
+  return {lag, std::sqrt(std::max(variance, 0.0)), coherence, frequencies};
 }
 
 }  // namespace ringtrue

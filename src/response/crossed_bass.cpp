@@ -12,25 +12,7 @@
 namespace ringtrue {
 namespace {
 
-// How much louder the upper end of a sub's band is than its lowest octave. In 60 simulated rooms, modes included: subs
-// with low-passes of 100 to 150 Hz -36 to -5 dB, two-way speakers on the sub's output -20 to +14 dB. A small sub
-// without low-pass in a room's dip may come to the latter's: alone, it proves nothing.
-constexpr double odd_for_a_sub_db = 6.0;
 constexpr double surely_exchanged_db = 3.0;  // exchange_db
-
-/// How much louder one band of a response is than another, dB.
-std::optional<double> louder_db(const SpeakerMeasurement& measured, Band band, Band other) {
-  const ImpulseResponse& response = measured.response;
-  if (response.samples.empty()) return {};
-  const Takes takes{response.sample_rate_hz,
-                    0,
-                    {response.samples.begin(), response.samples.end()},
-                    std::vector<double>(response.samples.size())};
-  const auto level = pink_band_level(takes, band, 0, takes.mean.size());
-  const auto reference = pink_band_level(takes, other, 0, takes.mean.size());
-  if (!level || !reference) return {};
-  return level->level_db.value - reference->level_db.value;
-}
 
 Band upper_end(Hertz end) { return {Hertz{end.value() / 1.3}, end}; }
 
@@ -39,20 +21,9 @@ bool is_heard_well(const SpeakerMeasurement& measured) {
   return measured.heard && measured.signal_to_noise_db >= needed_db;
 }
 
-/// That figure of a sub. Empty where it is not heard well, or its band is too narrow.
-std::optional<double> tilt_db(const Speaker& sub, const SpeakerMeasurement& measured) {
-  constexpr double widest_hz = 230.0;
-  constexpr double narrowest_hz = 140.0;
-  const Band flat = flat_band(sub.band);
-  if (!is_heard_well(measured)) return {};
-  if (flat.high.value() < narrowest_hz || flat.low.value() > 40.0) return {};
-  return louder_db(measured, upper_end(std::min(flat.high, Hertz{widest_hz})),
-                   {flat.low, Hertz{1.7 * flat.low.value()}});
-}
-
 /// How much louder the upper end of a band is than its lowest octave: negative behind a sub's low-pass.
 std::optional<double> roll_off_db(const SpeakerMeasurement& measured, Band band) {
-  return louder_db(measured, upper_end(band.high), {band.low, Hertz{2.0 * band.low.value()}});
+  return louder_by_db(measured.response, upper_end(band.high), {band.low, Hertz{2.0 * band.low.value()}});
 }
 
 /// How surely the sub's output plays a main while the main's plays a sub: the low-pass that the one lacks, and the
@@ -126,28 +97,15 @@ void add_bass_only(const Rig& rig, PositionMeasurement& measurement, std::size_t
 }  // namespace
 
 void find_crossed_bass(const Rig& rig, PositionMeasurement& measurement) {
-  std::vector<bool> said(rig.speakers.size(), false);
   for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
     if (!measurement.speakers[s].bass_only) continue;
     measurement.speakers[s].trusted = false;
     if (const auto sub = exchanged_with(rig, measurement, s)) {
       measurement.speakers[*sub].trusted = false;
-      said[*sub] = true;
       add_exchange(measurement, rig.speakers[s], rig.speakers[*sub]);
     } else {
       add_bass_only(rig, measurement, s);
     }
-  }
-  for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
-    if (is_main(rig.speakers[s]) || said[s]) continue;
-    const double tilt = tilt_db(rig.speakers[s], measurement.speakers[s]).value_or(-99.0);
-    if (tilt < odd_for_a_sub_db) continue;
-    measurement.findings.push_back(
-        {Severity::note, "full-range-sub", rig.speakers[s].label,
-         fmt::format(
-             "{} (output {}) is {:.0f} dB louder at the upper end of its band than in its lowest octave. A small "
-             "sub, or a dip of the room, may do that; so does a main speaker on the sub's cable: listen to it.",
-             rig.speakers[s].label, rig.speakers[s].output, tilt)});
   }
 }
 

@@ -11,6 +11,7 @@
 #include "crossed_bass.hpp"
 #include "ringtrue/core/statistics.hpp"
 #include "ringtrue/response/deconvolution.hpp"
+#include "shared_bass.hpp"
 
 namespace ringtrue {
 namespace {
@@ -214,11 +215,7 @@ void find_shared_outputs(const Rig& rig, PositionMeasurement& measurement) {
       if (std::abs(tail.share - 1.0) > (off < close_off ? 0.2 : 0.1)) continue;
       if (tail.likeness < like_at_least || tail.likeness > twins) continue;
       measurement.speakers[i].trusted = false;
-      add(measurement, Severity::stop, "shared-output", rig.speakers[i],
-          fmt::format(
-              "Output {} ({}) plays {} as well: one signal reaches two speakers. Look for a splitter, a link or "
-              "a double routing, then measure again.",
-              rig.speakers[i].output, rig.speakers[i].label, rig.speakers[j].label));
+      measurement.findings.push_back(shared_output(rig.speakers[i], rig.speakers[j]));
     }
   }
 }
@@ -255,6 +252,7 @@ void compare_fellows(const Rig& rig, PositionMeasurement& measurement) {
   compare_levels(rig, measurement);
   find_crossed_bass(rig, measurement);
   find_shared_outputs(rig, measurement);
+  find_shared_bass(rig, measurement);
 }
 
 }  // namespace ringtrue

@@ -78,4 +78,16 @@ std::optional<BandLevel> pink_band_level(const Takes& takes, Band band, std::siz
   return StretchLevels{takes, from, to}.level(band);
 }
 
+std::optional<double> louder_by_db(const ImpulseResponse& response, Band band, Band other) {
+  if (response.samples.empty()) return {};
+  const std::size_t size = response.samples.size();
+  const Takes takes{
+      response.sample_rate_hz, 0, {response.samples.begin(), response.samples.end()}, std::vector<double>(size)};
+  const StretchLevels levels{takes, 0, size};
+  const auto level = levels.level(band);
+  const auto reference = levels.level(other);
+  if (!level || !reference) return {};
+  return level->level_db.value - reference->level_db.value;
+}
+
 }  // namespace ringtrue

@@ -34,13 +34,22 @@ std::vector<OctaveReading> octave_readings(const StretchLevels& levels, Band dri
   return readings;
 }
 
+/// A room's answer is over after a while; what is as loud in the window's second half is a hum that both takes share.
+bool dies_away(const Takes& takes, Band band) {
+  constexpr double quieter_db = 6.0;  // a decay time of 3 s leaves that
+  const std::size_t half = takes.mean.size() / 2;
+  const auto early = StretchLevels{takes, 0, half}.level(band);
+  const auto late = StretchLevels{takes, half, 2 * half}.level(band);
+  return early && (!late || late->level_db.value < early->level_db.value - quieter_db);
+}
+
 /// A main that has no treble but is loud below 120 Hz: its cable may lead to the sub.
 bool plays_bass_only(const Takes& takes, Band flat) {
   const Band bass{std::max(flat.low, Hertz{40.0}), Hertz{std::max(120.0, 1.5 * flat.low.value())}};
   const StretchLevels levels{takes, 0, takes.mean.size()};
   const auto level = levels.level(bass);
   const auto middle = levels.level({Hertz{500.0}, Hertz{2e3}});
-  if (!level || level->signal_to_noise_db < 10.0) return false;
+  if (!level || level->signal_to_noise_db < 10.0 || !dies_away(takes, bass)) return false;
   return !middle || middle->level_db.value < level->level_db.value - 25.0;
 }
 

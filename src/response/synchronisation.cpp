@@ -11,6 +11,7 @@ namespace {
 
 constexpr std::size_t pairs_for_the_clock = 6;
 constexpr double coherent = 0.3;
+constexpr double frequencies_needed = 10.0;    // independent ones: hum has agreed at 8, a sub's response at 15 to 50
 constexpr double sound_span_frames = 0.3;      // a pair that lies further off its clock's span hints at lost samples
 const ResponseWindow near_window{0.05, 0.15};  // what a span of an unbroken recording can leave
 const ResponseWindow wide_window{0.30, 0.45};  // lost or repeated buffers of up to a third of a second
@@ -21,6 +22,14 @@ std::vector<Deconvolver> deconvolvers_for(const Stimulus& stimulus, double rate_
     deconvolvers.emplace_back(shape, stimulus.sample_rate_hz, rate_hz, window);
   }
   return deconvolvers;
+}
+
+/// Where two takes are compared for time: of a main not its bass, in which hum and rumble are alike at any lag.
+Band timing_band(Band sweep_band) {
+  constexpr Hertz above_hum{300.0};
+  constexpr Hertz broad{1'000.0};
+  const Band flat = flat_band(sweep_band);
+  return {flat.high > broad ? std::max(flat.low, above_hum) : flat.low, flat.high};
 }
 
 /// Spans of some pairs in the recording, sweeps taken at the nominal rate; incoherent pairs are left out.
@@ -37,11 +46,11 @@ std::vector<SpanReading> read_spans(const Stimulus& stimulus, std::span<const fl
     const bool there = inside_recording(stimulus, pair.first, first, rate_hz, channel.size()) &&
                        inside_recording(stimulus, pair.second, second, rate_hz, channel.size());
     if (!there) return;
-    const Band band = flat_band(stimulus.shapes[shape].band);
+    const Band band = timing_band(stimulus.shapes[shape].band);
     const auto h1 = deconvolvers[shape].response(channel, first);
     const auto h2 = deconvolvers[shape].response(channel, second);
     const PairLag lag = pair_lag(h1, h2, band, rate_hz);
-    if (lag.coherence < coherent) return;
+    if (lag.coherence < coherent || lag.frequencies < frequencies_needed) return;
     found[i] = SpanReading{pair.first, pair.second, start_s(stimulus, pair.second) - start_s(stimulus, pair.first),
                            lag.lag_samples, lag.uncertainty_samples};
   });

@@ -27,7 +27,7 @@ gain_db = 2
 label = "C"
 position_m = [0.1, 1.3, 0.0]
 )";
-const std::string quick = " --virtual room.toml --sweep-seconds 1 --decay-seconds 0.5";
+const std::string quick_virtual = " --virtual room.toml --sweep-seconds 1 --decay-seconds 0.5";
 
 }  // namespace
 
@@ -35,9 +35,10 @@ TEST_CASE("verify passes a virtual room with the settings in, and fails it with 
   const TemporaryFolder folder;
   write_file(folder.path() / "rig.toml", verify_rig);
   write_file(folder.path() / "room.toml", verify_room);
-  REQUIRE(run_program(folder.path(), "calibrate rig.toml --out d" + quick).status == 0);
+  REQUIRE(run_program(folder.path(), "calibrate rig.toml --out d" + quick_virtual).status == 0);
 
-  const Outcome right = run_program(folder.path(), "verify rig.toml --against d/calibration.json --out v" + quick);
+  const Outcome right =
+      run_program(folder.path(), "verify rig.toml --against d/calibration.json --out v" + quick_virtual);
   CHECK(right.error == "");
   CHECK(right.status == 0);
   CHECK(right.out == content_of(folder.path() / "v/verification.txt"));
@@ -47,8 +48,9 @@ TEST_CASE("verify passes a virtual room with the settings in, and fails it with 
   const double wanted_db = slip["speakers"][1]["settings"]["trim_db"];
   slip["speakers"][1]["settings"]["trim_db"] = wanted_db - 1.0;
   write_file(folder.path() / "slip.json", slip.dump());
-  const Outcome wrong = run_program(
-      folder.path(), "verify rig.toml --against d/calibration.json --settings slip.json --json --out w" + quick);
+  const Outcome wrong =
+      run_program(folder.path(),
+                  "verify rig.toml --against d/calibration.json --settings slip.json --json --out w" + quick_virtual);
   CHECK(wrong.status == 1);
   CHECK(wrong.out == content_of(folder.path() / "w/verification.json"));
   const Json answer = Json::parse(wrong.out);
@@ -56,8 +58,8 @@ TEST_CASE("verify passes a virtual room with the settings in, and fails it with 
   CHECK(answer["speakers"][0]["verdict"] == "pass");
   CHECK(answer["speakers"][2]["verdict"] == "pass");
 
-  const Outcome none =
-      run_program(folder.path(), "verify rig.toml --against d/calibration.json --settings none --out n" + quick);
+  const Outcome none = run_program(
+      folder.path(), "verify rig.toml --against d/calibration.json --settings none --out n" + quick_virtual);
   CHECK(none.status == 1);
 }
 
@@ -65,11 +67,12 @@ TEST_CASE("verify refuses a calibration of another rig, and writes nothing") {
   const TemporaryFolder folder;
   write_file(folder.path() / "rig.toml", verify_rig);
   write_file(folder.path() / "room.toml", verify_room);
-  REQUIRE(run_program(folder.path(), "calibrate rig.toml --out d" + quick).status == 0);
+  REQUIRE(run_program(folder.path(), "calibrate rig.toml --out d" + quick_virtual).status == 0);
   std::string other = verify_rig;
   other.replace(other.find("output = 3"), 10, "output = 4");
   write_file(folder.path() / "other.toml", other);
-  const Outcome outcome = run_program(folder.path(), "verify other.toml --against d/calibration.json --out v" + quick);
+  const Outcome outcome =
+      run_program(folder.path(), "verify other.toml --against d/calibration.json --out v" + quick_virtual);
   CHECK(outcome.status == 2);
   CHECK(outcome.error ==
         "ringtrue: d/calibration.json: has C on output 3 where the rig has C on output 4; give the rig that was "

@@ -10,7 +10,7 @@
 namespace ringtrue {
 namespace {
 
-PlanRequest request_for(const char* layout) {
+PlanRequest sheet_request_for(const char* layout) {
   PlanRequest request;
   request.ring = ring_of(*find_layout(layout));
   request.room_m = {5.2, 4.4, 2.6};
@@ -52,7 +52,7 @@ TEST_CASE("long labels of one's own are cut in tables and whole in the patch lis
 
 TEST_CASE("the sheet shows places, angles, patch list, stands, cables, spots and cautions") {
   // Numbers by hand: the ring is 1.8 m (half of 4.4 m less 0.4 m); Ltf hangs 1.2 + 0.9 m high.
-  const std::string sheet = sheet_of(request_for("7.1.4"));
+  const std::string sheet = sheet_of(sheet_request_for("7.1.4"));
   CHECK(sheet.starts_with("7.1.4 (ITU-R BS.2051 4+7+0), 12 loudspeakers\n"));
   CHECK(has(sheet, "\n  5 Lss     back   2.34  left   0.40   1.20 level    1.80  Lrs 1.38   Ltf 1.58\n"));
   CHECK(has(sheet, "\n  9 Ltf     front  1.76  left   1.10   2.10 30 down  1.80"));
@@ -71,15 +71,15 @@ TEST_CASE("the sheet shows places, angles, patch list, stands, cables, spots and
 }
 
 TEST_CASE("a sheet says when nothing had to give, and which finding has to be looked at") {
-  PlanRequest request = request_for("stereo");
+  PlanRequest request = sheet_request_for("stereo");
   CHECK(has(sheet_of(request), "Everything fits: nothing had to give."));
-  request = request_for("5.1.4");
+  request = sheet_request_for("5.1.4");
   request.room_m = {5.0, 4.0, 1.7};
   CHECK(has(sheet_of(request), "\n  ! Ltf and Rtf have no place in the allowed range"));
 }
 
 TEST_CASE("without a room marks count from the spot below the ear") {
-  PlanRequest request = request_for("5.1");
+  PlanRequest request = sheet_request_for("5.1");
   request.room_m.reset();
   const std::string sheet = sheet_of(request);
   CHECK(has(sheet, "\n  1 L       front  1.73  left   1.00 "));  // 2 cos 30, 2 sin 30
@@ -87,7 +87,7 @@ TEST_CASE("without a room marks count from the spot below the ear") {
 }
 
 TEST_CASE("a plan's JSON has the numbers of the sheet, with their unit in the key") {
-  const auto json = nlohmann::json::parse(format_plan_json(make_plan(request_for("7.1.4"))));
+  const auto json = nlohmann::json::parse(format_plan_json(make_plan(sheet_request_for("7.1.4"))));
   CHECK(json["schema"] == "ringtrue.plan/1");
   CHECK(json["distance_m"] == 1.8);
   CHECK(json["wanted_distance_m"] == 2.0);

@@ -470,6 +470,30 @@ TEST_CASE("an output that reaches two speakers is named with the other one") {
   check_others(here, measured, 1);
 }
 
+TEST_CASE("a sub's output that plays a main too is named with it, a sub beside mains is not") {
+  Rig rig = test::simple_rig(4, true);
+  const Stimulus stimulus = plan_stimulus(rig, short_sweeps());
+  test::Recorder recorder;
+  recorder.noise_rms = room_noise_rms;
+  for (const std::uint64_t seed : {1U, 2U, 3U}) {
+    for (const bool shared : {false, true}) {
+      CAPTURE(seed);
+      CAPTURE(shared);
+      auto responses = rooms(seed, 5);
+      for (std::size_t s = 0; s < 4; ++s) thin(responses[s], 60.0, 2);
+      dull(responses[4], 60.0, 4);
+      for (double& x : responses[4]) x *= 3.0;
+      for (std::size_t n = 0; shared && n < responses[4].size(); ++n) responses[4][n] += responses[2][n];
+      const auto measured = measure(rig, stimulus, test::play(stimulus, responses, recorder));
+      INFO(in_words(measured.findings));
+      CHECK(has(measured, "shared-output", "LFE", Severity::stop) == shared);
+      CHECK(measured.speakers[4].trusted == !shared);
+      CHECK((shared || measured.findings.empty()));
+      if (shared) CHECK(in_words(measured.findings).find("Output 5 (LFE) plays M3 as well") != std::string::npos);
+    }
+  }
+}
+
 TEST_CASE("a main and a sub whose cables are exchanged are both named") {
   Rig rig = test::simple_rig(4, true);
   const Stimulus stimulus = plan_stimulus(rig, short_sweeps());
@@ -544,6 +568,40 @@ TEST_CASE("automatic gain is found by the noise that it raises, noise before the
   for (std::size_t n = 0; n < until; ++n)
     recording.microphone[n] += static_cast<float>(3.0 * room_noise_rms * noise.next());
   CHECK_FALSE(has(here.measured(recording), "input-processing", "", Severity::stop));
+}
+
+TEST_CASE("a gate that takes 10 dB off the quiet is found") {
+  Recording recording = scene(false).recording;
+  constexpr std::size_t block = 480;  // 10 ms
+  for (std::size_t from = 0; from + block <= recording.microphone.size(); from += block) {
+    const std::span<float> now{recording.microphone.data() + from, block};
+    if (rms(std::span<const float>{now}) > 3.0 * room_noise_rms) continue;
+    for (float& x : now) x *= 0.316F;
+  }
+  const auto measured = scene(false).measured(recording);
+  INFO(in_words(measured.findings));
+  CHECK(has(measured, "input-processing", "", Severity::stop));
+}
+
+TEST_CASE("a silent speaker under hum makes no step in time") {
+  // Two takes of nothing but hum agree at whatever lag the hum's phase says. The last sweep's pair spans what no other
+  // does, so that nothing contradicts it.
+  const Scene& here = scene(false);
+  const std::size_t last = here.stimulus.sweeps.back().speaker;
+  auto responses = rooms();
+  responses[last].clear();
+  Recording recording = here.play(responses);
+  for (std::size_t n = 0; n < recording.microphone.size(); ++n) {
+    const double turn = 2.0 * std::numbers::pi * 60.0 * static_cast<double>(n) / 48'000.0;
+    double hum = 0.0;
+    for (int k = 1; k <= 8; ++k) hum += std::sin(k * turn + k * k) / k;
+    recording.microphone[n] += static_cast<float>(1.5e-3 * hum);
+  }
+  const auto measured = here.measured(recording);
+  INFO(in_words(measured.findings));
+  CHECK(!measured.speakers[last].heard);
+  CHECK(std::ranges::all_of(measured.findings, [](const Finding& finding) { return finding.code == "hum"; }));
+  check_others(here, measured, last);
 }
 
 TEST_CASE("sweeps pinned to full scale have no noise, and that is no automatic gain") {

@@ -48,11 +48,13 @@ struct Lag {
 /// Delay of `second` against `first` in samples, by the slope of the phase of their cross-spectrum, weighted by its
 /// magnitude, after the peak of their correlation (C. H. Knapp, G. C. Carter, IEEE Trans. ASSP 24(4), 1976).
 /// @param band  where to look, within half the sample rate
-/// @returns  the delay, its uncertainty from the coherence, and how alike the two are (0 to 1)
+/// @returns  the delay, its uncertainty from the coherence, how alike the two are (0 to 1), and at how many independent
+///           frequencies, 1 / length apart, they are: a response agrees at very many, a hum at its few lines
 struct PairLag {
   double lag_samples = 0.0;
   double uncertainty_samples = 0.0;
   double coherence = 0.0;
+  double frequencies = 0.0;
 };
 [[nodiscard]] PairLag pair_lag(std::span<const double> first, std::span<const double> second, Band band,
                                double sample_rate_hz);

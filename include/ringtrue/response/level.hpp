@@ -47,4 +47,7 @@ class StretchLevels {
 /// @returns empty when the noise hides the signal (the sum is not positive)
 [[nodiscard]] std::optional<BandLevel> pink_band_level(const Takes& takes, Band band, std::size_t from, std::size_t to);
 
+/// How much louder one band of a whole response is than another, noise included, dB; empty when one holds nothing.
+[[nodiscard]] std::optional<double> louder_by_db(const ImpulseResponse& response, Band band, Band other);
+
 }  // namespace ringtrue
