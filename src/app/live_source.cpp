@@ -135,6 +135,7 @@ class LiveSession {
       if (wish == Wish::no_more) break;
       record_one(card, missing[wish == Wish::the_last_again ? i - 1 : i]);
       if (wish == Wish::next) ++i;
+      while (i == missing.size() && last_is_wanted_again(missing.back(), card)) record_one(card, missing.back());
     }
   }
 
@@ -176,6 +177,19 @@ class LiveSession {
          fmt::format("Measured at {} of {} mic positions. Run the command again with --resume to add the others.",
                      position, rig_.positions.size())});
     return Wish::no_more;
+  }
+
+  /// No question for a next position follows the last one, so it has its own: only where somebody sits at a keyboard.
+  /// A device that goes now does no harm, so nothing watches it here.
+  [[nodiscard]] bool last_is_wanted_again(std::size_t position, DeviceCard& card) const {
+    if (options_.yes || !Conversation::somebody_is_there()) return false;
+    const auto answer =
+        Conversation::ask(fmt::format("Position {} of {} is recorded, the last one. Enter: use it; a: record it again.",
+                                      position + 1, rig_.positions.size()),
+                          {});
+    if (!answer || *answer != "a") return false;
+    const auto there = ask_to_place(position, "", card);
+    return there && *there != "q";
   }
 
   [[nodiscard]] std::optional<std::string> ask_to_place(std::size_t position, const char* more,

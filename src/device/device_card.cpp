@@ -189,6 +189,7 @@ class DeviceCard::Session {
     take.facts.smallest_block = deck.smallest_block.load();
     take.facts.largest_block = deck.largest_block.load();
     take.facts.measured_rate_hz = rate.rate_hz();
+    if (take.facts.measured_rate_hz) take.facts.rate_error_hz = rate.error_hz();
     take.facts.faster_than_real_time = rate.faster_than_real_time();
     return take;
   }

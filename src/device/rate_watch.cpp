@@ -42,6 +42,13 @@ bool RateWatch::faster_than_real_time() const {
   return frames > nominal_hz_ * stretch_s && frames > freewheel * nominal_hz_ * (passed_s + 0.1);
 }
 
+double RateWatch::error_hz() const {
+  constexpr double of_a_median =
+      0.93;  // of normal deviates: 1.253 sigma / sqrt(n), and the quartiles are 1.349 sigma apart
+  const double spread = quantile(0.75) - quantile(0.25);
+  return 2.0 * of_a_median * spread / std::sqrt(static_cast<double>(rates_hz_.size()));
+}
+
 std::optional<double> RateWatch::rate_hz() const {
   if (rates_hz_.size() < enough_stretches || faster_than_real_time()) return {};
   if (quantile(0.75) - quantile(0.25) > 2.0 * steady_share * nominal_hz_) return {};

@@ -18,6 +18,9 @@ class RateWatch {
 
   /// Empty for takes below 4 s, in freewheel, and when the stretches disagree by more than 1 % (a loaded machine).
   [[nodiscard]] std::optional<double> rate_hz() const;
+  /// Twice the standard error of that median, from how far the stretches lie apart: on a loaded machine every callback
+  /// comes a little early or late. Only where rate_hz says something.
+  [[nodiscard]] double error_hz() const;
   [[nodiscard]] bool faster_than_real_time() const;
 
  private:

@@ -199,6 +199,7 @@ LevelCheckPlan plan_level_check(const Rig& rig, std::vector<std::size_t> speaker
 
 LevelCheck judge_level_check(const LevelCheckPlan& plan, const Recording& recording) {
   LevelCheck check;
+  check.limit_dbfs = plan.peaks_dbfs.back();
   const double rate_hz = recording.sample_rate_hz;
   constexpr double surely_quiet = 0.9;  // of the silence: a filter hears the first burst a little early
   const auto quiet = std::min<std::size_t>(

@@ -74,7 +74,7 @@ class PositionRecorder {
                                     *facts.measured_rate_hz, stimulus_.sample_rate_hz),
                         "set it to the rig's rate, or correct sample_rate_hz in the rig"};
     }
-    if (std::abs(off) > doubtful_rate) {
+    if (std::abs(off) > doubtful_rate + facts.rate_error_hz / stimulus_.sample_rate_hz) {
       add(Severity::warn, "wrong-rate", std::nullopt,
           fmt::format(
               "By this computer's clock {} runs {:+.2f} % off {:.0f} Hz. If another clock drives it, check that "

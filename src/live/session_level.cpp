@@ -41,9 +41,10 @@ class EnoughHeard {
     const std::size_t frames = heard.interleaved.size() / heard.channels;
     const double rate_hz = plan_.stimulus.sample_rate_hz;
     const auto step = static_cast<std::size_t>(0.1 * rate_hz);
-    if (frames < looked_at_ + step || frames < static_cast<std::size_t>(plan_.quiet_frames) + step) return true;
+    if (frames < looked_at_ + step) return true;
+    if (heard.channels > 1 && frames > 2 * step && foreign_sound(heard, frames)) return false;
+    if (frames < static_cast<std::size_t>(plan_.quiet_frames) + step) return true;
     looked_at_ = frames;
-    if (heard.channels > 1 && foreign_sound(heard)) return false;
     Recording so_far;
     so_far.sample_rate_hz = rate_hz;
     for (std::size_t n = 0; n < frames; ++n) so_far.microphone.push_back(heard.interleaved[n * heard.channels]);
@@ -58,8 +59,8 @@ class EnoughHeard {
 
  private:
   /// Whether the loopback holds something before the first burst: no need to play on top of it.
-  [[nodiscard]] bool foreign_sound(const HeardSoFar& heard) const {
-    const auto quiet = static_cast<std::size_t>(0.9 * static_cast<double>(plan_.quiet_frames));
+  [[nodiscard]] bool foreign_sound(const HeardSoFar& heard, std::size_t frames) const {
+    const auto quiet = std::min(frames, static_cast<std::size_t>(0.9 * static_cast<double>(plan_.quiet_frames)));
     double sum = 0.0;
     for (std::size_t n = 0; n < quiet; ++n) {
       const auto sample = static_cast<double>(heard.interleaved[n * heard.channels + 1]);

@@ -10,6 +10,7 @@ import concurrent.futures
 import json
 import os
 import pathlib
+import pty
 import re
 import signal
 import subprocess
@@ -53,7 +54,6 @@ position_m = [0.1, 2.0, 0.0]
 """
 QUICK = ["--sweep-seconds", "0.7", "--decay-seconds", "0.25"]
 WORD_WITHIN_S = 2.0  # of the event
-OPENING_S = 0.6  # from the start of a program to its first sound
 SLOW_MACHINE_S = 2.0  # on top: a loaded machine also starts and schedules late
 
 
@@ -179,7 +179,8 @@ def expect_failure(process, thread, lines, since, words, status=3):
     took = time.monotonic() - since
     thread.join(2)
     said = [line for _, line in lines if line.startswith("ringtrue:")]
-    print(f"{took:.2f} s after the event: exit {code}, {said}")
+    spoke = min((moment - since for moment, line in lines if line.startswith("ringtrue:")), default=took)
+    print(f"said {spoke:.2f} s after the event, ended {took:.2f} s after it: exit {code}, {said}")
     check(code == status, f"exit {code}: {lines}")
     check(len(said) == 1 and re.search(words, said[0]), f"words: {said}")
 
@@ -309,19 +310,48 @@ def fast_loss_every_time(session):
     check(len(spoiled) == 1 and ("dropout", spoiled[0]) in codes(result), f"{spoiled}")
 
 
+def start_other_program(card, *words):
+    """Another JACK client that plays into the room. Returns it when its first sound has been played."""
+    program = pathlib.Path(card.command[0]).with_name("ringtrue_other_program")
+    other = subprocess.Popen([str(program), *words], env=card.environment, stdin=subprocess.DEVNULL,
+                             stdout=subprocess.PIPE, text=True)
+    check(other.stdout.readline() == "playing\n", "the other program does not play")
+    return other
+
+
 def real_second_client_mid_sweep(session):
-    """A second program whose first sound comes while a sweep of ordinary length plays."""
+    """A second program begins at different moments of sweeps of ordinary length, on one output or on all."""
+    session.small()
+    all_outputs = [word for output in range(1, 17) for word in ("--output", str(output))]
+    programs = [("noise", "-45", 0.9, ["--output", "3"]), ("tone", "-30", 1.7, ["--output", "2"]),
+                ("music", "-12", 2.4, ["--output", "1", "--output", "2"]), ("beeps", "-30", 3.3, all_outputs)]
+    with session.card() as card:
+        for kind, level, moment, outputs in programs:
+            process = session.start(card, *live(f"live-{kind}"))
+            lines = []
+            thread = wait_for_text(process, "sweeps at", lines)
+            time.sleep(moment)
+            other = start_other_program(card, "--kind", kind, "--level-dbfs", level, *outputs)
+            try:
+                print(kind, level, end=": ")
+                expect_failure(process, thread, lines, time.monotonic(), "something else plays")
+            finally:
+                end(other, 3)
+
+
+def real_second_client_reads(session):
+    """A second program that only listens does no harm."""
     session.small()
     with session.card() as card:
-        process = session.start(card, *live())
-        lines = []
-        thread = wait_for_text(process, "sweeps at", lines)
-        other = session.start(card, "linecheck", "rig.toml", "--device", "jack:room", "--yes", "--level-dbfs", "-20")
-        since = time.monotonic() + OPENING_S
+        code, _, error = session.run(card, *live("alone", *QUICK))
+        check(code == 0, f"alone: {code} {error}")
+        other = session.start(card, "level", "rig.toml", "--device", "jack:room", "--yes")
         try:
-            expect_failure(process, thread, lines, since, "something else plays")
+            code, _, error = session.run(card, *live("live", *QUICK))
+            check(code == 0, f"{code} {error} {codes(session.calibration('live'))}")
         finally:
             end(other, 3)
+    compare(session, "live", "alone")
 
 
 def real_second_client(session):
@@ -366,6 +396,30 @@ def real_stop_and_resume(session):
         code, _, error = session.run(card, *live("live", *QUICK, "--again", "2"))
         check(code in (0, 1), f"--again: {code} {error}")
         check("position 1 of 2" not in error and "position 2 of 2: sweeps" in error, error)
+
+
+def fast_last_position_again(session):
+    """At a keyboard the last position can be recorded anew too, before anything is computed."""
+    session.small()
+    ours, its = pty.openpty()
+    with session.card(freewheel=True) as card:
+        words = [word for word in live("live", *QUICK) if word != "--yes"]
+        process = session.start(card, *words, stdin=its)
+        os.close(its)
+        for answer in ("\n", "a\n", "\n", "\n"):  # begin; again; the microphone is there; use it
+            os.write(ours, answer.encode())
+        try:
+            _, error = process.communicate(timeout=60)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            raise Failed("hangs") from None
+    os.close(ours)
+    check(process.returncode == 0, f"{process.returncode} {error}")
+    check(error.count("sweeps at") == 2 and error.count("a: record it again") == 2, error)
+    index = json.loads((session.folder / "live/takes/takes.json").read_text())
+    check([take["position"] for take in index["takes"]] == [1], f"{index}")
+    for speaker in session.calibration("live")["speakers"]:
+        check(len(speaker["measured"]["positions"]) == 1, "not one position")
 
 
 def real_asynchronous(session):
@@ -452,6 +506,8 @@ CASES = {
     "fast_line_check": fast_line_check,
     "real_second_client": real_second_client,
     "real_second_client_mid_sweep": real_second_client_mid_sweep,
+    "real_second_client_reads": real_second_client_reads,
+    "fast_last_position_again": fast_last_position_again,
     "real_stop_and_resume": real_stop_and_resume,
     "real_asynchronous": real_asynchronous,
     "fast_256": lambda session: fast_equals_offline(session, 256),

@@ -18,6 +18,7 @@ struct TakeFacts {
   std::uint32_t smallest_block = 0;  // frames per callback
   std::uint32_t largest_block = 0;
   std::optional<double> measured_rate_hz;  // frames against this computer's clock
+  double rate_error_hz = 0.0;              // of that, twice the standard error
   bool faster_than_real_time = false;      // a server in freewheel: clocks mean nothing then
   bool cut_short = false;                  // the listener wanted no more
 };

@@ -32,6 +32,7 @@ struct LevelCheckPlan {
 struct LevelCheck {
   double noise_dbfs = -200.0;           // rms in the burst's band while nothing played
   double loopback_noise_dbfs = -200.0;  // rms, whole band
+  double limit_dbfs = 0.0;              // peak: the outputs are cut off there
   bool microphone_exact_zero = false;   // every sample of it, from first to last
   bool microphone_quiet_zero = false;   // exact zeros while nothing played: no converter is that quiet
   bool loopback_exact_zero = false;

@@ -6,14 +6,15 @@
 
 #include "ringtrue/capture/card.hpp"
 #include "ringtrue/live/level_check.hpp"
+#include "ringtrue/live/loopback_watch.hpp"
 #include "ringtrue/stimulus/stimulus.hpp"
 
 namespace ringtrue {
 
 /// Watches a take of sweeps while it rolls and throws as soon as something makes it useless: the device or the
 /// microphone gone (exact zeros for 0.2 s, where the inputs never are exactly zero), samples that are no numbers,
-/// outputs muted (a sweep plays and the loopback stays silent for 0.15 s), another program playing (the loopback is not
-/// silent between the sweeps, or holds more than -30 dB of the sweep well below its frequency for 0.45 s).
+/// outputs muted (a sweep plays and the loopback stays silent for 0.15 s), another program playing (for 0.3 s of the
+/// last 1.5 the loopback holds something that no wire makes of the sweeps).
 class TakeMonitor {
  public:
   /// @param stimulus  must outlive the monitor
@@ -25,8 +26,8 @@ class TakeMonitor {
 
  private:
   void look_at(std::uint64_t frame, const HeardSoFar& heard);
-  void look_at_loopback(std::uint64_t frame, const HeardSoFar& heard);
-  void look_below_sweep(std::uint64_t from, std::uint64_t to, const HeardSoFar& heard);
+  void look_for_mutes(std::uint64_t frame, double loopback);
+  void look_for_others(std::uint64_t end);
   [[noreturn]] void fail_gone() const;
   [[noreturn]] void fail(const std::string& what, const std::string& remedy) const;
 
@@ -34,24 +35,18 @@ class TakeMonitor {
     std::uint64_t from = 0;
     std::uint64_t to = 0;
     double amplitude = 0.0;
-    std::size_t sweep = 0;  // of the stimulus, where one sounds
   };
 
-  const Stimulus* stimulus_;
   std::string device_;
   double rate_hz_;
   bool has_loopback_ = false;
   bool microphone_is_never_zero_;
   bool loopback_is_never_zero_;
   bool loopback_known_;
-  double loopback_gain_;
-  double loopback_floor_;
+  LoopbackWatch watch_;
+  std::vector<double> block_;      // of the loopback, since the watch was asked last
   std::vector<Stretch> sounding_;  // where a sweep is at full level in the loopback
-  std::vector<Stretch> silent_;    // where nothing is
-  bool sweeps_overlap_ = false;
-  int strange_blocks_ = 0;  // in a row, that hold something below their sweep
   std::size_t next_sounding_ = 0;
-  std::size_t next_silent_ = 0;
   std::uint64_t looked_at_ = 0;
   std::uint64_t microphone_zeros_ = 0;
   std::uint64_t loopback_zeros_ = 0;
