@@ -49,10 +49,11 @@ bool same_sound(const Rig& rig, const PositionMeasurement& measurement, std::siz
   const Band common{std::max(one.low, other.low), std::min(one.high, other.high)};
   const ImpulseResponse& first = measurement.speakers[a].response;
   const ImpulseResponse& second = measurement.speakers[b].response;
-  if (first.samples.empty() || first.samples.size() != second.samples.size()) return false;
+  const auto size = static_cast<std::ptrdiff_t>(std::min(first.samples.size(), second.samples.size()));
+  if (size == 0) return false;
   if (common.high.value() < 1.2 * common.low.value()) return false;
-  const std::vector<double> x(first.samples.begin(), first.samples.end());
-  const std::vector<double> y(second.samples.begin(), second.samples.end());
+  const std::vector<double> x(first.samples.begin(), first.samples.begin() + size);
+  const std::vector<double> y(second.samples.begin(), second.samples.begin() + size);
   return pair_lag(x, y, common, first.sample_rate_hz).coherence > alike;
 }
 

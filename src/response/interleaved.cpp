@@ -10,6 +10,7 @@
 #include "ringtrue/dsp/phase_ramp.hpp"
 #include "ringtrue/dsp/real_fft.hpp"
 #include "ringtrue/response/arrival.hpp"
+#include "ringtrue/response/long_bass.hpp"
 #include "ringtrue/response/takes.hpp"
 #include "ringtrue/stimulus/overlap.hpp"
 
@@ -175,6 +176,11 @@ InterleavedResponses respond_interleaved(const Stimulus& stimulus, std::span<con
     pair.first = all.cut(first, sync.zero_frames[first], before, after);
     pair.second = first == second ? pair.first : all.cut(second, sync.zero_frames[second], before, after);
     compare(pair, first != second, before);
+    const auto first_long = frames_of(long_bass_s(stimulus, first, sync, microphone.size()), sync.rate_hz);
+    const auto second_long = frames_of(long_bass_s(stimulus, second, sync, microphone.size()), sync.rate_hz);
+    if (first == second || std::max(first_long, second_long) <= after) return;
+    pair.first_long = all.cut(first, sync.zero_frames[first], before, std::max(after, first_long));
+    pair.second_long = all.cut(second, sync.zero_frames[second], before, std::max(after, second_long));
   });
   return result;
 }

@@ -11,6 +11,7 @@
 #include "ringtrue/response/fellows.hpp"
 #include "ringtrue/response/input_processing.hpp"
 #include "ringtrue/response/interleaved.hpp"
+#include "ringtrue/response/long_bass.hpp"
 #include "ringtrue/response/measurement_findings.hpp"
 #include "ringtrue/response/recording_checks.hpp"
 #include "ringtrue/response/speaker_measures.hpp"
@@ -167,6 +168,7 @@ Heard hear_one_by_one(const Stimulus& stimulus, std::span<const SweepPair> pairs
     deconvolvers = deconvolvers_for(stimulus, sync->rate_hz, options.microphone);
     responses = respond_to_all(stimulus, pairs, channels.microphone, *sync, deconvolvers, options.threads);
   }
+  lengthen_bass(stimulus, pairs, channels.microphone, *sync, before_s, options.microphone, responses);
   const std::size_t zero_index = deconvolvers.front().zero_index();
   return {std::move(*sync), std::move(responses), zero_index, std::move(deconvolvers)};
 }
@@ -255,8 +257,12 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
       speaker.trusted = false;
       return;
     }
-    speaker = measure_speaker(*takes, rig.speakers[pairs[i].speaker].kind, stimulus.shapes[shape].band,
-                              recording.sample_rate_hz, filters);
+    const Band band = stimulus.shapes[shape].band;
+    const SpeakerKind kind = rig.speakers[pairs[i].speaker].kind;
+    const bool usual = takes->mean.size() == heard.responses.front().first.size();  // a subwoofer's may be longer
+    speaker = usual ? measure_speaker(*takes, kind, band, recording.sample_rate_hz, filters)
+                    : measure_speaker(*takes, kind, band, recording.sample_rate_hz,
+                                      BandFilters{takes->mean.size(), sync.rate_hz});
     speaker.trusted = choices[i].usable;
     if (speaker.arrival_ms) {
       speaker.harmonics =

@@ -70,11 +70,11 @@ bool near_one(double value, double off) { return std::abs(value - 1.0) < off; }
 /// Of 42 simulated rooms with such an output 34 are told; of 170 others, full-range speakers on a sub's output among
 /// them, none is: the nearest were alike by 0.91 with a share of 0.65, and by 0.81 (late 0.45) with 0.99.
 bool plays_both(const Share& whole, const Share& late) {
-  const bool wholly = whole.likeness > 0.85 && near_one(whole.of_other, 0.25);
+  const bool entirely = whole.likeness > 0.85 && near_one(whole.of_other, 0.25);
   const bool decays_alike = near_one(late.of_other, 0.3) && late.likeness > 0.8;
-  const bool mostly = whole.likeness > 0.7 && near_one(whole.of_other, 0.5);
+  const bool partly = whole.likeness > 0.7 && near_one(whole.of_other, 0.5);
   const bool decays_as_one = near_one(late.of_other, 0.17) && late.likeness > 0.93;
-  return (wholly && decays_alike) || (mostly && decays_as_one);
+  return (entirely && decays_alike) || (partly && decays_as_one);
 }
 
 bool is_loud_enough(const SpeakerMeasurement& measured) {

@@ -53,6 +53,16 @@ bool plays_bass_only(const Takes& takes, Band flat) {
   return !middle || middle->level_db.value < level->level_db.value - 25.0;
 }
 
+/// What a subwoofer's level may lack because the bass had not died away when the response ended: half of what the last
+/// third of it still adds, and what the band's edges leave.
+double unended_db(const Takes& takes, std::size_t from, const BandLevel& level) {
+  constexpr double edges_db = 0.02;
+  const std::size_t to = from + 2 * (takes.mean.size() - from) / 3;
+  const auto shorter = StretchLevels{takes, from, to}.level(level_band_of(SpeakerKind::sub));
+  const double adds_db = shorter ? level.level_db.value - shorter->level_db.value : 1.0;
+  return std::hypot(0.5 * adds_db, edges_db);
+}
+
 /// The level of nothing but the noise, in the band of a sub's level.
 double noise_level_db(const Takes& takes, Band band) {
   Takes noise_alone = takes;
@@ -106,6 +116,9 @@ SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sw
   // Beside noise: what the window's ends and the bins' edges leave (0.0025 dB in simulated rooms without noise).
   constexpr double level_floor_db = 0.0025;
   result.level_db = Estimate{level->level_db.value, std::hypot(level->level_db.uncertainty, level_floor_db)};
+  if (kind == SpeakerKind::sub) {
+    result.level_db->uncertainty = std::hypot(result.level_db->uncertainty, unended_db(takes, from, *level));
+  }
   result.signal_to_noise_db = level->signal_to_noise_db;
   result.decay_time_s = mid_decay_time_s(takes, spectra, arrival->index, flat);
   // A sub's lowest octave counts although its sweep fades in there: its noise is wanted, in the same proportion.

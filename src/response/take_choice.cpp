@@ -7,6 +7,7 @@
 #include "displacement.hpp"
 #include "ringtrue/core/parallel.hpp"
 #include "ringtrue/core/statistics.hpp"
+#include "ringtrue/response/long_bass.hpp"
 
 namespace ringtrue {
 namespace {
@@ -293,6 +294,9 @@ std::optional<Takes> takes_of(std::size_t i, std::span<const PairResponse> respo
                               std::span<const SweepPair> pairs, double rate_hz, std::size_t zero_index) {
   const auto& used = choices[i].used;
   if (!used[0] && !used[1]) return {};
+  if (used[0] && used[1] && !responses[i].first_long.empty()) {
+    return combine_unequal(responses[i].first_long, responses[i].second_long, rate_hz, zero_index);
+  }
   if (used[0] && used[1]) return combine(responses[i].first, responses[i].second, rate_hz, zero_index);
   Takes takes{rate_hz, zero_index, used[0] ? responses[i].first : responses[i].second, {}};
   // One take has the noise of a mean of two times the square root of two.

@@ -317,6 +317,9 @@ def judge_measures(truth: Truth, given: dict, mains: list[str], subs: list[str],
         for k in subs:
             sub_arrival.append(error(k, "arrival_ms") - middle_ms)
             sub_level.append(error(k, "level_db") - middle_db)
+            spot = given[k]["measured"]["positions"][p]
+            if _is_number(spot.get("level_uncertainty_db")) and spot["level_uncertainty_db"] > 0:
+                level_ratios.append(sub_level[-1] / spot["level_uncertainty_db"])
     places = [float(np.linalg.norm(np.subtract(given[k]["measured"]["position_m"], truth.speakers[k]["position_m"])))
               for k in mains if given[k]["measured"].get("position_m")]
     result = {"arrival_error_ms": _worst(arrival_errors), "level_error_db": _worst(level_errors),

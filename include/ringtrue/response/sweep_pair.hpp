@@ -24,6 +24,8 @@ struct PairResponse {
   std::vector<double> second;
   std::vector<double> first_early;  // before them, as Deconvolver::Pair
   std::vector<double> second_early;
+  std::vector<double> first_long;  // a subwoofer's, for as long as nothing else is heard in it; else empty
+  std::vector<double> second_long;
   Disturbance disturbance;
   double gain = 1.0;      // of the second against the first, by projection
   double likeness = 0.0;  // correlation of the two, 0 to 1

@@ -1,0 +1,68 @@
+#include "ringtrue/response/long_bass.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "ringtrue/response/deconvolution.hpp"
+#include "ringtrue/stimulus/overlap.hpp"
+
+namespace ringtrue {
+namespace {
+
+constexpr double longest_bass_s = 1.2;      // 60 dB down at a decay time of 1.2 s: few rooms' bass lasts longer
+constexpr Hertz highest_of_a_sub{500.0};    // of a subwoofer's sweep
+constexpr double neighbour_guard_s = 0.02;  // what comes next may come from a nearer speaker
+constexpr int orders_kept_out = 3;
+
+}  // namespace
+
+double long_bass_s(const Stimulus& stimulus, std::size_t sweep, const Synchronisation& sync,
+                   std::size_t channel_frames) {
+  const SweepShape& shape = stimulus.shapes[stimulus.sweeps[sweep].shape];
+  if (shape.band.high > highest_of_a_sub) return 0.0;
+  const double clear_s = clear_window(stimulus, sweep, orders_kept_out).after.value() - neighbour_guard_s;
+  const double recorded_s = (static_cast<double>(channel_frames) - sync.zero_frames[sweep]) / sync.rate_hz -
+                            static_cast<double>(shape.samples.size()) / stimulus.sample_rate_hz;
+  return std::clamp(std::min(clear_s, recorded_s), 0.0, longest_bass_s);
+}
+
+void lengthen_bass(const Stimulus& stimulus, std::span<const SweepPair> pairs, std::span<const float> channel,
+                   const Synchronisation& sync, double before_s, const MicrophoneResponse* microphone,
+                   std::span<PairResponse> responses) {
+  for (std::size_t i = 0; i < pairs.size(); ++i) {
+    const auto [speaker, first, second] = pairs[i];
+    const double first_s = long_bass_s(stimulus, first, sync, channel.size());
+    const double second_s = long_bass_s(stimulus, second, sync, channel.size());
+    const double shorter_s = static_cast<double>(responses[i].first.size()) / sync.rate_hz - before_s;
+    if (std::min(first_s, second_s) <= shorter_s) continue;
+    const SweepShape& shape = stimulus.shapes[stimulus.sweeps[first].shape];
+    const Deconvolver deconvolver{
+        shape, stimulus.sample_rate_hz, sync.rate_hz, {before_s, std::max(first_s, second_s)}, microphone};
+    const auto read = [&](std::size_t sweep, double after_s) {
+      auto response = deconvolver.response(channel, sync.zero_frames[sweep]);
+      const auto clear = deconvolver.zero_index() + static_cast<std::size_t>(after_s * sync.rate_hz);
+      response.resize(std::min(response.size(), clear));
+      return response;
+    };
+    responses[i].first_long = read(first, first_s);
+    responses[i].second_long = read(second, second_s);
+  }
+}
+
+Takes combine_unequal(const std::vector<double>& first, const std::vector<double>& second, double sample_rate_hz,
+                      std::size_t zero_index) {
+  const std::vector<double>& longer = first.size() > second.size() ? first : second;
+  const std::size_t common = std::min(first.size(), second.size());
+  Takes takes{sample_rate_hz, zero_index, longer, std::vector<double>(longer.size())};
+  for (std::size_t n = 0; n < common; ++n) {
+    takes.mean[n] = 0.5 * (first[n] + second[n]);
+    takes.noise[n] = 0.5 * (first[n] - second[n]);
+  }
+  for (std::size_t n = common; n < longer.size(); ++n) {
+    takes.noise[n] = std::numbers::sqrt2 * takes.noise[common - 1 - (n - common) % common];
+  }
+  return takes;
+}
+
+}  // namespace ringtrue
