@@ -352,7 +352,7 @@ Calibration calibrate(const Rig& rig, std::span<const PositionMeasurement> posit
   add_polarity_findings(rig, calibration);
   const SpotCheck spots = check_spots(rig, positions);
   calibration.findings.insert(calibration.findings.end(), spots.findings.begin(), spots.findings.end());
-  if (!set_places(rig, positions, spots.in_place, options.known_distances, calibration)) {
+  if (!set_places(rig, positions, spots.stood, options.known_distances, calibration)) {
     add_wiring_note(positions, calibration.findings);
   }
   set_room(rig, positions, options.full_scale_db_spl ? options.full_scale_db_spl : rig.microphone.full_scale_spl_db,

@@ -127,8 +127,9 @@ bool all_judged(const Rig& rig, const PositionMeasurement& listening, const Cali
 
 }  // namespace
 
-bool set_places(const Rig& rig, std::span<const PositionMeasurement> positions, const std::vector<bool>& in_place,
-                std::span<const KnownDistance> known_distances, Calibration& calibration) {
+bool set_places(const Rig& rig, std::span<const PositionMeasurement> positions,
+                std::span<const std::optional<Point>> stood, std::span<const KnownDistance> known_distances,
+                Calibration& calibration) {
   const PositionMeasurement& listening = positions.front();
   const double speed_m_s = speed_of_sound(Celsius{rig.room.temperature_c}).value();
   LocateOptions options;
@@ -144,9 +145,9 @@ bool set_places(const Rig& rig, std::span<const PositionMeasurement> positions, 
   std::vector<std::size_t> chosen;
   std::vector<Point> spots;
   for (std::size_t p = 0; p < positions.size(); ++p) {
-    if (!in_place[p]) continue;
+    if (!stood[p]) continue;
     chosen.push_back(p);
-    spots.push_back(rig.positions[p].offset_m);
+    spots.push_back(*stood[p]);
   }
   std::vector<std::optional<Direction>> nominal;
   for (const auto& belongs : nominal_places(rig)) {

@@ -155,7 +155,7 @@ void find_misplaced_spots(const Rig& rig, std::span<const PositionMeasurement> p
   const auto moves = find_moves(rig, positions, places);
   for (std::size_t p = 0; p < positions.size(); ++p) {
     if (!moves[p] || !is_misplaced(*moves[p])) continue;
-    check.in_place[p] = false;
+    check.stood[p].reset();
     const auto other = place_of(rig, p, positions.size(), moves[p]->by);
     const bool exchanged = other && moves[*other] && is_misplaced(*moves[*other]) &&
                            place_of(rig, *other, positions.size(), moves[*other]->by) == p;
@@ -172,6 +172,7 @@ void find_misplaced_spots(const Rig& rig, std::span<const PositionMeasurement> p
     check.findings.push_back({Severity::warn, "spot-misplaced", std::nullopt,
                               fmt::format("{}: the recording for position {} {}. {}{}.", positions[p].name, p + 1, what,
                                           remedy, p == 0 ? "; delays and trims belong to where it was made" : "")});
+    if (exchanged) check.stood[p] = rig.positions[*other].offset_m;
   }
 }
 

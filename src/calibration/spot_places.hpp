@@ -12,7 +12,7 @@ namespace ringtrue {
 [[nodiscard]] std::optional<Point> nominal_place(const Rig& rig, const PositionMeasurement& first, std::size_t s);
 
 /// Adds `spot-misplaced` where arrivals say that the mic stood elsewhere or that recordings are in the wrong order, and
-/// takes those positions out of `in_place`.
+/// corrects where it `stood`.
 void find_misplaced_spots(const Rig& rig, std::span<const PositionMeasurement> positions, SpotCheck& check);
 
 }  // namespace ringtrue

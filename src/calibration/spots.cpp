@@ -150,7 +150,10 @@ void find_silent_here(const Rig& rig, std::span<const PositionMeasurement> posit
 }  // namespace
 
 SpotCheck check_spots(const Rig& rig, std::span<const PositionMeasurement> positions) {
-  SpotCheck check{std::vector<bool>(positions.size(), true), {}};
+  SpotCheck check{std::vector<std::optional<Point>>(positions.size()), {}};
+  for (std::size_t p = 0; p < std::min(positions.size(), rig.positions.size()); ++p) {
+    check.stood[p] = rig.positions[p].offset_m;
+  }
   if (positions.size() < 2 || positions.size() > rig.positions.size()) return check;
   compare_levels(rig, positions, check.findings);
   find_silent_here(rig, positions, check.findings);

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -10,7 +11,9 @@ namespace ringtrue {
 
 /// What the mic positions say about each other.
 struct SpotCheck {
-  std::vector<bool> in_place;  // by position: its arrivals fit the place the rig gives it
+  // Where the mic stood at each position, from the ear point: as the rig says, or as another position of it when
+  // recordings were handed over in another order. Empty: elsewhere.
+  std::vector<std::optional<Point>> stood;
   Findings findings;
 };
 

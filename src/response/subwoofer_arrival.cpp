@@ -33,6 +33,8 @@ constexpr double roughly_explained = 0.2;  // a second look that must give the s
 constexpr double onset_bias_ms = 2.55;
 constexpr double onset_deviation_ms = 0.6;  // more than seen: other rooms differ
 constexpr double sign_margin = 2.5;         // grid steps
+// Of the few whose sign stayed unsure: 5 to 9 ms early, in rooms whose first echoes hide the onset.
+constexpr double unsure_deviation_ms = 5.0;
 
 /// One model's echoes against the response: everything a fit needs, for any choice of onset.
 class EchoFit {
@@ -182,7 +184,8 @@ std::optional<SubwooferOnset> subwoofer_onset(const Takes& takes, Band band) {
   }
   const double to_samples = takes.sample_rate_hz / 1e3;  // grid steps are milliseconds
   const double where = static_cast<double>(peak) + (explained ? onset : 0.5 * earliest_onset) - onset_bias_ms;
-  const double doubt = explained ? onset_deviation_ms : -0.3 * earliest_onset;
+  const double known_ms = result.sign == WooferSign::unsure ? unsure_deviation_ms : onset_deviation_ms;
+  const double doubt = explained ? known_ms : -0.3 * earliest_onset;
   result.arrival = {where * to_samples, doubt * to_samples, 20.0 * std::log10(height), 0.0,
                     20.0 * std::log10(height / std::max(noise_rms, 1e-15))};
   return result;

@@ -86,7 +86,7 @@ TEST_CASE("positions that agree with each other are not spoken of") {
   const Ring ring;
   const SpotCheck check = check_spots(ring.rig, ring.at(five_spots));
   CHECK(codes(check) == Codes{});
-  CHECK(std::ranges::count(check.in_place, false) == 0);
+  CHECK(std::ranges::count(check.stood, std::optional<Point>{}) == 0);
 }
 
 TEST_CASE("crossed outputs do not look like a moved microphone") {
@@ -133,8 +133,8 @@ TEST_CASE("a microphone that stood elsewhere is named with how far") {
       const SpotCheck check = check_spots(ring.rig, ring.at(microphones));
       CAPTURE(p);
       CHECK(codes(check) == Codes{"spot-misplaced"});
-      CHECK_FALSE(check.in_place[p]);
-      CHECK(std::ranges::count(check.in_place, false) == 1);
+      CHECK_FALSE(check.stood[p]);
+      CHECK(std::ranges::count(check.stood, std::optional<Point>{}) == 1);
       CHECK((on_another || says(check, "was made some")));
     }
   }
@@ -146,11 +146,11 @@ TEST_CASE("a first position that stood elsewhere is told from four others that d
   microphones[0] = {0.1, 0.3, 0.0};
   const SpotCheck check = check_spots(ring.rig, ring.at(microphones));
   CHECK(codes(check) == Codes{"spot-misplaced"});
-  CHECK_FALSE(check.in_place[0]);
+  CHECK_FALSE(check.stood[0]);
   CHECK(says(check, "delays and trims belong to where it was made"));
 }
 
-TEST_CASE("recordings in the wrong order are named") {
+TEST_CASE("recordings in the wrong order are named, and serve at each other's places") {
   const Ring ring;
   auto microphones = five_spots;
   std::swap(microphones[1], microphones[2]);
@@ -158,6 +158,7 @@ TEST_CASE("recordings in the wrong order are named") {
   CHECK(codes(check) == Codes{"spot-misplaced", "spot-misplaced"});
   CHECK(says(check, "fits position 3, and that one's fits this: the two are exchanged"));
   CHECK(says(check, "fits position 2, and that one's fits this: the two are exchanged"));
+  for (std::size_t p = 0; p < microphones.size(); ++p) CHECK(check.stood[p] == std::optional{microphones[p]});
 }
 
 TEST_CASE("a gain that was changed between positions is named, and one speaker's level") {
