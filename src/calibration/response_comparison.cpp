@@ -51,7 +51,8 @@ Bins cut(const RealFft& fft, const std::vector<double>& line, const TimeWindow& 
   for (std::size_t n = 0; n < line.size(); ++n) {
     part[n] = line[n] * gain_at(window, static_cast<double>(n) / rate_hz - lead_s);
   }
-  Bins bins = spectrum(fft, std::span<const double>{part});
+  const Spectrum whole = spectrum(fft, std::span<const double>{part});
+  Bins bins{whole.begin(), whole.end()};
   bins.resize(count);
   return bins;
 }
@@ -262,7 +263,7 @@ std::optional<ArrivedResponse> at_arrival(const SpeakerMeasurement& measured) {
   const auto half = static_cast<std::size_t>(std::lround(0.5 * length_s * response.sample_rate_hz));
   const RealFft fft{2 * half};
   const auto samples = std::span<const float>{response.samples}.first(std::min(response.samples.size(), fft.size()));
-  const Bins all = spectrum(fft, samples);
+  const Spectrum all = spectrum(fft, samples);
   ArrivedResponse result{measured.arrival_ms->value,
                          Bins(static_cast<std::size_t>(highest_compared_hz * length_s) + 1)};
   const double late_s = 1e-3 * (response.first_sample_ms - result.arrival_ms);

@@ -130,7 +130,7 @@ std::vector<std::complex<double>> DrivenShape::harmonics(const VirtualSpeaker& s
 }
 
 std::vector<double> DrivenShape::through(std::span<const double> response, const VirtualSpeaker& speaker) const {
-  std::vector<std::complex<double>> bins = spectrum(*fft_, response);
+  Spectrum bins = spectrum(*fft_, response);
   if (speaker.second_harmonic_percent == 0.0 && speaker.third_harmonic_percent == 0.0) {
     for (std::size_t k = 0; k < bins.size(); ++k) bins[k] *= bins_[k];
   } else {

@@ -54,7 +54,7 @@ class DrivenShape {
   double peak_;
   std::size_t frames_;
   std::shared_ptr<const RealFft> fft_;
-  std::vector<std::complex<double>> bins_;
+  Spectrum bins_;
 };
 
 }  // namespace ringtrue

@@ -60,15 +60,16 @@ AnalyticSignal hann_band_analytic(const RealFft& fft, std::span<const std::compl
   std::vector<std::complex<double>> quadrature(bins.size());
   const BinRange inside = bins_inside(fft, band, sample_rate);
   const std::vector<double> gains = hann_band_gains(fft, band, sample_rate);
+  const double scale = 1.0 / static_cast<double>(fft.size());
   const std::size_t end = std::min(inside.to, bins.size() - 1);  // neither half the sample rate nor 0 Hz
   for (std::size_t k = std::max<std::size_t>(1, inside.from); k < end; ++k) {
-    const std::complex<double> bin = bins[k] * gains[k - inside.from];
+    const std::complex<double> bin = bins[k] * (scale * gains[k - inside.from]);
     in_phase[k] = bin;
     quadrature[k] = {bin.imag(), -bin.real()};
   }
-  AnalyticSignal signal{std::vector<double>(fft.size()), std::vector<double>(fft.size())};
-  fft.inverse(in_phase, signal.in_phase);
-  fft.inverse(quadrature, signal.quadrature);
+  AnalyticSignal signal{Scratch<double>(fft.size()), Scratch<double>(fft.size())};
+  fft.inverse_unscaled(in_phase, signal.in_phase);
+  fft.inverse_unscaled(quadrature, signal.quadrature);
   return signal;
 }
 
@@ -83,14 +84,14 @@ std::vector<double> thinned_tapered_band(const RealFft& fft, std::span<const std
   const double df = bin_width_hz(fft, sample_rate);
   const RealFft thinned{fft.size() / keep_one_in};
   const TaperedGain gain{band, low_octaves, high_octaves};
-  const double scale = 1.0 / static_cast<double>(keep_one_in);
+  const double scale = 1.0 / static_cast<double>(fft.size());  // of the whole transform: levels stay
   std::vector<std::complex<double>> filtered(thinned.bin_count());
   const BinRange inside = bins_inside(fft, band, sample_rate);
   for (std::size_t k = inside.from; k < std::min(inside.to, filtered.size()); ++k) {
     filtered[k] = bins[k] * (scale * gain.at(static_cast<double>(k) * df));
   }
   std::vector<double> samples(thinned.size());
-  thinned.inverse(filtered, samples);
+  thinned.inverse_unscaled(filtered, samples);
   return samples;
 }
 

@@ -151,22 +151,18 @@ void RealFft::inverse(std::span<std::complex<double>> bins, std::span<double> ti
 }
 
 template <class Sample>
-static std::vector<std::complex<double>> padded_spectrum(const RealFft& fft, std::span<const Sample> samples) {
+static Spectrum padded_spectrum(const RealFft& fft, std::span<const Sample> samples) {
   assert(samples.size() <= fft.size());
   Scratch<double> padded(fft.size());
   const auto end = std::ranges::copy(samples, padded.begin()).out;
   std::fill(end, padded.end(), 0.0);
-  std::vector<std::complex<double>> bins(fft.bin_count());
+  Spectrum bins(fft.bin_count());
   fft.forward(padded, bins);
   return bins;
 }
 
-std::vector<std::complex<double>> spectrum(const RealFft& fft, std::span<const double> samples) {
-  return padded_spectrum(fft, samples);
-}
+Spectrum spectrum(const RealFft& fft, std::span<const double> samples) { return padded_spectrum(fft, samples); }
 
-std::vector<std::complex<double>> spectrum(const RealFft& fft, std::span<const float> samples) {
-  return padded_spectrum(fft, samples);
-}
+Spectrum spectrum(const RealFft& fft, std::span<const float> samples) { return padded_spectrum(fft, samples); }
 
 }  // namespace ringtrue

@@ -53,8 +53,8 @@ BandFilters::Filter filter_of(double centre_hz, BandWidth width, std::size_t fft
 /// Spectra of the two parts of takes, of one transform.
 struct Spectra {
   const RealFft fft;
-  std::vector<std::complex<double>> mean;
-  std::vector<std::complex<double>> noise;
+  Spectrum mean;
+  Spectrum noise;
   double rate_hz;
 
   Spectra(const Takes& takes, std::size_t size)

@@ -6,6 +6,7 @@
 #include <map>
 #include <numbers>
 
+#include "ringtrue/core/parallel.hpp"
 #include "ringtrue/core/statistics.hpp"
 #include "ringtrue/dsp/phase_ramp.hpp"
 
@@ -113,21 +114,31 @@ std::vector<double> agreed_lags(const std::vector<std::vector<Lag>>& lags_by_swe
 }
 
 std::optional<double> find_start(const Stimulus& stimulus, std::span<const float> channel, double recorder_rate_hz,
-                                 std::span<const double> shifts_s) {
+                                 std::span<const double> shifts_s, unsigned threads) {
+  constexpr std::size_t at_once = 4;
   const ResponseWindow window{-earliest_lag_s, latest_lag_s};
   std::vector<std::optional<Deconvolver>> deconvolvers(stimulus.shapes.size());
   std::vector<std::vector<Lag>> lags;
-  const std::size_t enough = unambiguous(stimulus) ? 4 : stimulus.sweeps.size() + 1;
-  for (const ScheduledSweep& sweep : stimulus.sweeps) {
-    auto& deconvolver = deconvolvers[sweep.shape];
-    if (!deconvolver) {
-      deconvolver.emplace(stimulus.shapes[sweep.shape], stimulus.sample_rate_hz, recorder_rate_hz, window);
+  const std::size_t sweeps = stimulus.sweeps.size();
+  const std::size_t enough = unambiguous(stimulus) ? at_once : sweeps + 1;
+  for (std::size_t from = 0; from < sweeps; from += at_once) {
+    std::vector<std::vector<Lag>> next(std::min(at_once, sweeps - from));
+    for (std::size_t i = 0; i < next.size(); ++i) {
+      const std::size_t shape = stimulus.sweeps[from + i].shape;
+      if (deconvolvers[shape]) continue;
+      deconvolvers[shape].emplace(stimulus.shapes[shape], stimulus.sample_rate_hz, recorder_rate_hz, window);
     }
-    const double shift_s = lags.size() < shifts_s.size() ? shifts_s[lags.size()] : 0.0;
-    const double zero = (static_cast<double>(sweep.first_frame) / stimulus.sample_rate_hz + shift_s) * recorder_rate_hz;
-    lags.push_back(prominent_lags(deconvolver->response(channel, zero), deconvolver->zero_index(), recorder_rate_hz));
-    if (lags.size() < enough) continue;
-    if (const auto agreed = agreed_lag(lags, 3.5)) return agreed;
+    parallel_for(next.size(), threads, [&](std::size_t i) {
+      const double shift_s = from + i < shifts_s.size() ? shifts_s[from + i] : 0.0;
+      const Deconvolver& deconvolver = *deconvolvers[stimulus.sweeps[from + i].shape];
+      const double zero = (start_s(stimulus, from + i) + shift_s) * recorder_rate_hz;
+      next[i] = prominent_lags(deconvolver.response(channel, zero), deconvolver.zero_index(), recorder_rate_hz);
+    });
+    for (auto& of_sweep : next) {
+      lags.push_back(std::move(of_sweep));
+      if (lags.size() < enough) continue;
+      if (const auto agreed = agreed_lag(lags, 3.5)) return agreed;
+    }
   }
   return agreed_lag(lags, 1.5);
 }

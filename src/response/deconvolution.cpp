@@ -94,7 +94,7 @@ Deconvolver::Deconvolver(const SweepShape& shape, double stimulus_rate_hz, doubl
   }
 }
 
-Scratch<std::complex<double>> Deconvolver::stretch_spectrum(std::span<const float> recording, double zero_frame) const {
+Spectrum Deconvolver::stretch_spectrum(std::span<const float> recording, double zero_frame) const {
   const auto first = static_cast<std::ptrdiff_t>(std::floor(zero_frame)) - static_cast<std::ptrdiff_t>(before_);
   const auto needed = static_cast<std::ptrdiff_t>(frames_needed());
   const std::ptrdiff_t from = std::clamp<std::ptrdiff_t>(-first, 0, needed);  // frames of the stretch in the recording
@@ -103,7 +103,7 @@ Scratch<std::complex<double>> Deconvolver::stretch_spectrum(std::span<const floa
   std::fill(time.begin(), time.begin() + from, 0.0);
   if (to > from) std::copy(recording.begin() + first + from, recording.begin() + first + to, time.begin() + from);
   std::fill(time.begin() + to, time.end(), 0.0);
-  Scratch<std::complex<double>> bins(fft_.bin_count());
+  Spectrum bins(fft_.bin_count());
   fft_.forward(time, bins);
   return bins;
 }
@@ -135,7 +135,7 @@ Deconvolver::Pair Deconvolver::pair(std::span<const float> recording, double fir
                                     double second_zero_frame) const {
   auto first = stretch_spectrum(recording, first_zero_frame);
   auto second = stretch_spectrum(recording, second_zero_frame);
-  Scratch<std::complex<double>> apart(first.size());
+  Spectrum apart(first.size());
   const BlockRamp first_ramp{turn_of(first_zero_frame)};
   const BlockRamp second_ramp{turn_of(second_zero_frame)};
   const double scale = 1.0 / static_cast<double>(fft_.size());

@@ -2,8 +2,10 @@
 
 #include <algorithm>
 #include <cmath>
+#include <complex>
 #include <numbers>
 
+#include "log_width.hpp"
 #include "ringtrue/dsp/real_fft.hpp"
 
 namespace ringtrue {
@@ -22,7 +24,9 @@ constexpr double least_over_noise = 2.0;  // 3 dB
 double gate(double t_s, double lead_s, double length_s) {
   const double rise = std::clamp(2.0 * (t_s + lead_s) / lead_s, 0.0, 1.0);
   const double fall = std::clamp((length_s - t_s) / (fade_share * length_s), 0.0, 1.0);
-  const auto half_cosine = [](double x) { return 0.5 - 0.5 * std::cos(std::numbers::pi * x); };
+  const auto half_cosine = [](double x) {  // most of the gate is 1; cosines cost
+    return x < 1.0 ? 0.5 - 0.5 * std::cos(std::numbers::pi * x) : 1.0;
+  };
   return half_cosine(rise) * half_cosine(fall);
 }
 
@@ -39,8 +43,9 @@ std::vector<double> gated_power(std::span<const double> early, std::span<const d
     const double sample = index < early.size() ? early[index] : late[index - early.size()];
     x[static_cast<std::size_t>(i)] = sample * gate((static_cast<double>(n) - at) / rate_hz, lead_s, length_s);
   }
-  std::vector<double> power;
-  for (const auto& bin : spectrum(fft, std::span<const double>{x})) power.push_back(std::norm(bin));
+  std::vector<double> power(fft.bin_count());
+  std::ranges::transform(spectrum(fft, std::span<const double>{x}), power.begin(),
+                         [](const std::complex<double>& bin) { return std::norm(bin); });
   return power;
 }
 
@@ -53,7 +58,7 @@ double band_mean(std::span<const double> power, double low_hz, double high_hz, d
     const double low = std::max((static_cast<double>(k) - 0.5) * bin_hz, low_hz);
     const double high = std::min((static_cast<double>(k) + 0.5) * bin_hz, high_hz);
     if (high <= low) continue;
-    const double w = std::log(high / low);
+    const double w = low > low_hz && high < high_hz ? log_width_of_bin(k) : std::log(high / low);
     sum += w * power[k];
     weights += w;
   }

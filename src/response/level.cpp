@@ -6,6 +6,7 @@
 #include <numbers>
 #include <span>
 
+#include "log_width.hpp"
 #include "ringtrue/dsp/real_fft.hpp"
 
 namespace ringtrue {
@@ -39,7 +40,8 @@ void StretchLevels::over_bins(Band band, const Term& term) const {
     const double f = static_cast<double>(k) * df_hz_;
     const double low = std::max(f - 0.5 * df_hz_, band.low.value());
     const double high = std::min(f + 0.5 * df_hz_, band.high.value());
-    if (high > low) term(k, std::log(high / low));
+    const bool whole = low > band.low.value() && high < band.high.value();
+    if (high > low) term(k, whole ? log_width_of_bin(k) : std::log(high / low));
     if (f > band.high.value() + df_hz_) break;
   }
 }

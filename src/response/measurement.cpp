@@ -30,14 +30,13 @@ constexpr double guard_s = 0.02;   // the next sweep's arrival stays out of the 
 
 /// Deconvolvers for every sweep shape on one recorder clock; a microphone's response is taken out, a wire has none.
 std::vector<Deconvolver> deconvolvers_for(const Stimulus& stimulus, double recorder_rate_hz,
-                                          const MicrophoneResponse* microphone) {
-  std::vector<Deconvolver> deconvolvers;
-  for (const SweepShape& shape : stimulus.shapes) {
+                                          const MicrophoneResponse* microphone, unsigned threads) {
+  return parallel_map(stimulus.shapes.size(), threads, [&](std::size_t i) {
+    const SweepShape& shape = stimulus.shapes[i];
     const ResponseWindow window{before_s, std::max(0.1, stimulus.decay.value() - before_s - guard_s),
                                 harmonics_need_s(shape.rate_constant)};
-    deconvolvers.emplace_back(shape, stimulus.sample_rate_hz, recorder_rate_hz, window, microphone);
-  }
-  return deconvolvers;
+    return Deconvolver{shape, stimulus.sample_rate_hz, recorder_rate_hz, window, microphone};
+  });
 }
 
 std::vector<PairResponse> respond_to_all(const Stimulus& stimulus, std::span<const SweepPair> pairs,
@@ -161,11 +160,11 @@ Heard hear_one_by_one(const Stimulus& stimulus, std::span<const SweepPair> pairs
   const std::span<const float> clock_channel = has_loopback ? channels.loopback : channels.microphone;
   auto sync = synchronise(stimulus, clock_channel, recording.sample_rate_hz, Thoroughness::quick, options.threads);
   if (!sync) refuse_foreign_recording(recording, has_loopback);
-  auto deconvolvers = deconvolvers_for(stimulus, sync->rate_hz, options.microphone);
+  auto deconvolvers = deconvolvers_for(stimulus, sync->rate_hz, options.microphone, options.threads);
   auto responses = respond_to_all(stimulus, pairs, channels.microphone, *sync, deconvolvers, options.threads);
   if (out_of_step(stimulus, pairs, responses, *sync)) {
     sync = synchronise(stimulus, clock_channel, recording.sample_rate_hz, Thoroughness::thorough, options.threads);
-    deconvolvers = deconvolvers_for(stimulus, sync->rate_hz, options.microphone);
+    deconvolvers = deconvolvers_for(stimulus, sync->rate_hz, options.microphone, options.threads);
     responses = respond_to_all(stimulus, pairs, channels.microphone, *sync, deconvolvers, options.threads);
   }
   lengthen_bass(stimulus, pairs, channels.microphone, *sync, before_s, options.microphone, responses);
@@ -191,7 +190,7 @@ std::optional<double> loopback_zero_ms(const Stimulus& stimulus, const Channels&
     return interleaved_loopback_arrival_ms(stimulus, channels.loopback, heard.sync, options.threads);
   }
   if (options.microphone != nullptr) {
-    heard.deconvolvers = deconvolvers_for(stimulus, heard.sync.rate_hz, nullptr);
+    heard.deconvolvers = deconvolvers_for(stimulus, heard.sync.rate_hz, nullptr, options.threads);
   }
   return loopback_arrival_ms(stimulus, channels.loopback, heard.deconvolvers, heard.sync, options.threads);
 }
@@ -249,7 +248,7 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
   result.start_offset_ms = sync.start_lag_s * 1e3;
   result.speakers.resize(rig.speakers.size());
   const BandFilters filters{heard.responses.front().first.size(), sync.rate_hz, options.threads};
-  parallel_for(pairs.size(), options.threads, [&](std::size_t i) {
+  const auto measure_pair = [&](std::size_t i) {
     const std::size_t shape = stimulus.sweeps[pairs[i].first].shape;
     const auto takes = takes_of(i, heard.responses, choices, stimulus, pairs, sync.rate_hz, heard.zero_index);
     SpeakerMeasurement& speaker = result.speakers[pairs[i].speaker];
@@ -269,8 +268,16 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
           harmonics_of(stimulus, pairs[i], heard.responses[i], choices[i], *takes, speaker.arrival_ms->value);
       widen_for_compression(rig.speakers[pairs[i].speaker].kind, speaker);
     }
+  };
+  SteadyNoise steady;
+  parallel_for(pairs.size() + 2, options.threads, [&](std::size_t i) {  // the noise last: it takes less
+    if (i < pairs.size()) return measure_pair(i);
+    if (i == pairs.size()) {
+      steady = steady_noise(stimulus, sync, channels.microphone);
+    } else {
+      result.noise = noise_of(stimulus, channels.microphone, sync, recording.sample_rate_hz);
+    }
   });
-  result.noise = noise_of(stimulus, channels.microphone, sync, recording.sample_rate_hz);
 
   const auto zero_ms = loopback_zero_ms(stimulus, channels, heard, options, overlapping);
   result.absolute_time = zero_ms.has_value();
@@ -282,7 +289,7 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
   compare_fellows(rig, result);
   widen_for_dispersion(rig, result);
   find_low_signal(rig, result);
-  add_steady_noise(steady_noise(stimulus, sync, channels.microphone), result);
+  add_steady_noise(steady, result);
   shift_times(result, zero_ms.value_or(earliest_arrival_ms(rig, result)));
   return result;
 }

@@ -208,11 +208,14 @@ void refuse_if_smeared(const Recording& recording, std::span<const PairResponse>
     std::vector<double> energies(stretches);
     double all = 0.0;
     double last = 0.0;
-    for (std::size_t n = 0; n < response.first.size(); ++n) {
-      const double treble = response.first[n] - last;
-      last = response.first[n];
-      energies[n * stretches / response.first.size()] += treble * treble;
-      all += treble * treble;
+    std::size_t n = 0;
+    for (std::size_t s = 0; s < stretches; ++s) {
+      for (; n * stretches < (s + 1) * response.first.size(); ++n) {
+        const double treble = response.first[n] - last;
+        last = response.first[n];
+        energies[s] += treble * treble;
+      }
+      all += energies[s];
     }
     double best = 0.0;
     for (std::size_t s = 0; s + 1 < stretches; ++s) best = std::max(best, energies[s] + energies[s + 1]);

@@ -37,7 +37,7 @@ std::vector<double> band_envelope(std::span<const double> x, std::size_t from, s
   for (std::size_t k = 0; k < bins.size(); ++k) bins[k] *= tapered_gain(static_cast<double>(k) * df, band, 1.0, 1.0);
   auto turned = bins;
   for (auto& bin : turned) bin *= std::complex<double>{0.0, -1.0};
-  AnalyticSignal signal{std::vector<double>(fft.size()), std::vector<double>(fft.size())};
+  AnalyticSignal signal{Scratch<double>(fft.size()), Scratch<double>(fft.size())};
   fft.inverse(bins, signal.in_phase);
   fft.inverse(turned, signal.quadrature);
   auto magnitude = envelope(signal);

@@ -8,6 +8,7 @@
 #include <numbers>
 
 #include "ringtrue/core/statistics.hpp"
+#include "ringtrue/dsp/phase_ramp.hpp"
 #include "ringtrue/dsp/real_fft.hpp"
 
 namespace ringtrue {
@@ -18,6 +19,7 @@ constexpr double decayed_s = 0.25;  // after a sweep; its bass has had the rest 
 constexpr std::size_t most_stretches = 40;
 constexpr double stands_out = 10.0;  // in power, of a line over its neighbourhood
 constexpr int highest_multiple = 8;
+constexpr double highest_hz = 1'000.0;  // of all that is looked at
 
 std::size_t index_of(double position) { return position > 0.0 ? static_cast<std::size_t>(position) : 0; }
 
@@ -45,31 +47,26 @@ std::vector<std::size_t> quiet_stretches(const Stimulus& stimulus, const Synchro
   return some;
 }
 
-/// Power in each bin: the sum over a line's bins is its power. The median over the stretches.
+/// Power in each of the first bins: the sum over a line's bins is its power. The median over the stretches.
 std::vector<double> median_spectrum(std::span<const float> channel, std::span<const std::size_t> starts,
-                                    std::size_t length, const RealFft& fft) {
+                                    std::size_t length, const RealFft& fft, std::size_t bins) {
   std::vector<double> window(length);
   double window_energy = 0.0;
+  PhaseRamp phase{0.0, 2.0 * std::numbers::pi / static_cast<double>(length)};
   for (std::size_t n = 0; n < length; ++n) {
-    const double phase = 2.0 * std::numbers::pi * static_cast<double>(n) / static_cast<double>(length);
-    window[n] = 0.5 - 0.5 * std::cos(phase);
+    window[n] = 0.5 - 0.5 * phase.next().real();
     window_energy += window[n] * window[n];
   }
   const double scale = 2.0 / (static_cast<double>(fft.size()) * window_energy);
-  std::vector<std::vector<double>> powers;
+  std::vector<std::vector<double>> powers(bins);  // by bin, then stretch
+  std::vector<double> x(length);
   for (const std::size_t start : starts) {
-    std::vector<double> x(length);
     for (std::size_t n = 0; n < length; ++n) x[n] = window[n] * static_cast<double>(channel[start + n]);
-    std::vector<double> power;
-    for (const auto& bin : spectrum(fft, std::span<const double>{x})) power.push_back(scale * std::norm(bin));
-    powers.push_back(std::move(power));
+    const auto heard = spectrum(fft, std::span<const double>{x});
+    for (std::size_t k = 0; k < bins; ++k) powers[k].push_back(scale * std::norm(heard[k]));
   }
-  std::vector<double> result(fft.bin_count());
-  for (std::size_t k = 0; k < result.size(); ++k) {
-    std::vector<double> values;
-    for (const auto& power : powers) values.push_back(power[k]);
-    result[k] = median(values);
-  }
+  std::vector<double> result;
+  for (std::vector<double>& values : powers) result.push_back(median(std::move(values)));
   return result;
 }
 
@@ -141,7 +138,8 @@ SteadyNoise steady_noise(const Stimulus& stimulus, const Synchronisation& sync, 
   if (starts.empty() || loudness <= 0.0) return result;
   const RealFft fft{good_fft_size(length)};
   const double df = sync.rate_hz / static_cast<double>(fft.size());
-  const auto power = median_spectrum(microphone, starts, length, fft);
+  const auto bins = std::min(fft.bin_count(), index_of(highest_hz / df) + 2);
+  const auto power = median_spectrum(microphone, starts, length, fft, bins);
 
   Lines strongest;
   for (const double mains_hz : {50.0, 60.0}) {
@@ -157,7 +155,7 @@ SteadyNoise steady_noise(const Stimulus& stimulus, const Synchronisation& sync, 
   }
 
   constexpr double denser = 16.0;  // 12 dB
-  if (median_between(power, df, 15.0, 100.0) <= denser * median_between(power, df, 300.0, 1'000.0)) return result;
+  if (median_between(power, df, 15.0, 100.0) <= denser * median_between(power, df, 300.0, highest_hz)) return result;
   double rest = 0.0;
   for (std::size_t k = index_of(10.0 / df); static_cast<double>(k) * df < 100.0; ++k) {
     const bool line =

@@ -16,12 +16,11 @@ constexpr double sound_span_frames = 0.3;      // a pair that lies further off i
 const ResponseWindow near_window{0.05, 0.15};  // what a span of an unbroken recording can leave
 const ResponseWindow wide_window{0.30, 0.45};  // lost or repeated buffers of up to a third of a second
 
-std::vector<Deconvolver> deconvolvers_for(const Stimulus& stimulus, double rate_hz, ResponseWindow window) {
-  std::vector<Deconvolver> deconvolvers;
-  for (const SweepShape& shape : stimulus.shapes) {
-    deconvolvers.emplace_back(shape, stimulus.sample_rate_hz, rate_hz, window);
-  }
-  return deconvolvers;
+std::vector<Deconvolver> deconvolvers_for(const Stimulus& stimulus, double rate_hz, ResponseWindow window,
+                                          unsigned threads) {
+  return parallel_map(stimulus.shapes.size(), threads, [&](std::size_t i) {
+    return Deconvolver{stimulus.shapes[i], stimulus.sample_rate_hz, rate_hz, window};
+  });
 }
 
 /// Where two takes are compared for time: of a main not its bass, in which hum and rumble are alike at any lag.
@@ -36,7 +35,7 @@ Band timing_band(Band sweep_band) {
 std::vector<SpanReading> read_spans(const Stimulus& stimulus, std::span<const float> channel, double rate_hz,
                                     double start_lag_s, std::span<const SweepPair> pairs, ResponseWindow window,
                                     unsigned threads) {
-  const auto deconvolvers = deconvolvers_for(stimulus, rate_hz, window);
+  const auto deconvolvers = deconvolvers_for(stimulus, rate_hz, window, threads);
   std::vector<std::optional<SpanReading>> found(pairs.size());
   parallel_for(pairs.size(), threads, [&](std::size_t i) {
     const SweepPair& pair = pairs[i];
@@ -76,7 +75,7 @@ bool inside_recording(const Stimulus& stimulus, std::size_t sweep, double zero_f
 
 std::optional<Synchronisation> synchronise(const Stimulus& stimulus, std::span<const float> channel,
                                            double nominal_rate_hz, Thoroughness thoroughness, unsigned threads) {
-  const auto start_lag = find_start(stimulus, channel, nominal_rate_hz);
+  const auto start_lag = find_start(stimulus, channel, nominal_rate_hz, {}, threads);
   if (!start_lag) return {};
   std::vector<SweepPair> pairs = sweep_pairs(stimulus);
   std::erase_if(pairs, [](const SweepPair& pair) { return pair.first == pair.second; });
@@ -98,7 +97,8 @@ std::optional<Synchronisation> synchronise(const Stimulus& stimulus, std::span<c
   if (!result.timeline.steps.empty()) {  // the start that most sweeps agree on may lie behind a step
     std::vector<double> shifts_s;
     for (std::size_t i = 0; i < sweeps; ++i) shifts_s.push_back(result.timeline.shift_of(i) / nominal_rate_hz);
-    if (const auto again = find_start(stimulus, channel, nominal_rate_hz, shifts_s)) result.start_lag_s = *again;
+    if (const auto again = find_start(stimulus, channel, nominal_rate_hz, shifts_s, threads))
+      result.start_lag_s = *again;
   }
 
   result.rate_hz = nominal_rate_hz * (1.0 + 1e-6 * result.timeline.clock_ppm.value);

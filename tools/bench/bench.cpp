@@ -1,11 +1,13 @@
 // Prints how long the analysis takes, from one run: against the bare FFTW transforms it needs, against the same steps
-// in scipy, and how time grows with outputs, positions and sample rate. Every case runs in a process of its own, so
-// that its memory is its own; the cases take turns in rounds, so that a busy machine disturbs all of them alike.
+// in scipy, how time grows with outputs, positions and sample rate, what the filters and the report take, and how long
+// a measurement is in the room. Every case runs in a process of its own, so that its memory is its own; the cases take
+// turns in rounds, so that a busy machine disturbs all of them alike.
 
 #include <fmt/format.h>
 #include <unistd.h>
 
 #include <CLI/CLI.hpp>
+#include <array>
 #include <filesystem>
 #include <string>
 
@@ -53,13 +55,15 @@ std::vector<std::string> task(const std::string& name, const Options& options, c
   return command;
 }
 
-std::vector<std::string> scipy_command(const Options& options) {
-  return {options.python,
-          options.script,
-          options.folder + "/stimulus.wav",
-          options.folder + "/position1.wav",
-          "--repetitions",
-          std::to_string(options.repetitions)};
+std::vector<std::string> scipy_command(const Options& options, bool main_path) {
+  std::vector<std::string> command{options.python,
+                                   options.script,
+                                   options.folder + "/stimulus.wav",
+                                   options.folder + "/position1.wav",
+                                   "--repetitions",
+                                   std::to_string(options.repetitions)};
+  if (main_path) command.emplace_back("--main-path");
+  return command;
 }
 
 std::vector<std::string> program_command(const Options& options, bool loopback) {
@@ -78,44 +82,74 @@ std::vector<std::string> program_command(const Options& options, bool loopback) 
 }
 
 /// The heart of it: one ring, every way to compute it.
+struct Compared {
+  std::array<Timing, 2> measured, all_transforms, deconvolution;  // with one thread and two
+  Timing scipy, scipy_main_path, program;
+};
+
+Compared compared(const Options& options, const WorkloadOptions& ring) {
+  Compared found;
+  for (std::size_t round = 0; round < options.rounds; ++round) {
+    for (const unsigned threads : {1U, 2U}) {
+      pool(found.measured[threads - 1], ask_child(task("measure", options, ring, threads)));
+      pool(found.all_transforms[threads - 1], ask_child(task("all-transforms", options, ring, threads)));
+      pool(found.deconvolution[threads - 1], ask_child(task("transforms", options, ring, threads)));
+    }
+    if (!options.script.empty()) pool(found.scipy, ask_child(scipy_command(options, false)));
+    if (!options.script.empty()) pool(found.scipy_main_path, ask_child(scipy_command(options, true)));
+    if (!options.program.empty()) pool(found.program, time_command(program_command(options, ring.loopback), 1));
+  }
+  return found;
+}
+
 void compare(const Options& options, bool loopback) {
   WorkloadOptions ring = options.workload;
   ring.loopback = loopback;
   const Workload workload = make_workload(ring);
   write_workload(workload, options.folder);
-  Timing two, one, two_bare, one_bare, two_all, one_all, scipy, program;
-  for (std::size_t round = 0; round < options.rounds; ++round) {
-    pool(two, ask_child(task("measure", options, ring, 2)));
-    pool(two_all, ask_child(task("all-transforms", options, ring, 2)));
-    pool(two_bare, ask_child(task("transforms", options, ring, 2)));
-    pool(one, ask_child(task("measure", options, ring, 1)));
-    pool(one_all, ask_child(task("all-transforms", options, ring, 1)));
-    pool(one_bare, ask_child(task("transforms", options, ring, 1)));
-    if (!options.script.empty()) pool(scipy, ask_child(scipy_command(options)));
-    if (!options.program.empty()) pool(program, time_command(program_command(options, loopback), 1));
-  }
+  const Compared found = compared(options, ring);
   const auto seconds = static_cast<double>(workload.stimulus.frames) / workload.stimulus.sample_rate_hz;
-  const Timing* const against = options.script.empty() ? nullptr : &scipy;
+  const auto& [one, two] = found.measured;
+  const auto& [one_all, two_all] = found.all_transforms;
+  const auto& [one_bare, two_bare] = found.deconvolution;
+  const Timing* const against = options.script.empty() ? nullptr : &found.scipy;
   print_heading(fmt::format("{} speakers, one position, {:.0f} Hz, {:.0f} s of recording, {}", ring.speakers,
                             ring.sample_rate_hz, seconds, loopback ? "with loopback" : "microphone alone"));
-  print_row("measure(), 2 threads", two, &two_bare, against);
-  print_row("measure(), 1 thread", one, &one_bare, against);
-  print_row("bare FFTW transforms, 2 threads", two_bare);
-  print_row("bare FFTW transforms, 1 thread", one_bare);
-  if (against != nullptr) print_row("the same steps in scipy, 2 workers", scipy, &two_bare);
+  print_row("measure(), 2 threads", two, &two_all, against);
+  print_row("measure(), 1 thread", one, &one_all, against);
+  print_row("all its transforms bare, 2 threads", two_all);
+  print_row("all its transforms bare, 1 thread", one_all);
+  print_row("the deconvolution's, 2 threads", two_bare, &two_all);
+  print_row("the deconvolution's, 1 thread", one_bare, &one_all);
+  if (against != nullptr) print_row("the same steps in scipy, 2 workers", found.scipy, &two_all);
+  if (against != nullptr) print_row("the main path in scipy, 2 workers", found.scipy_main_path, &two_all, against);
   if (!options.program.empty()) {
     const auto megabytes = static_cast<double>(std::filesystem::file_size(options.folder + "/stimulus.wav")) / 1e6;
-    print_row(fmt::format("calibrate, {:.0f} MB stimulus file", megabytes), program, &two_bare, against);
+    print_row(fmt::format("calibrate, {:.0f} MB stimulus file", megabytes), found.program, &two_all, against);
   }
-  fmt::print("transforms of the deconvolution: {}\n", transform_sizes(workload, WhichTransforms::deconvolution));
   fmt::print("all transforms of measure(): {}\n", transform_sizes(workload, WhichTransforms::measurement));
+  fmt::print("the deconvolution's: {}\n", transform_sizes(workload, WhichTransforms::deconvolution));
+}
+
+/// What comes after the measurement, on the same ring.
+void show_fit_and_report(const Options& options) {
+  Timing fitted, plain, report;
+  for (std::size_t round = 0; round < options.rounds; ++round) {
+    pool(fitted, ask_child(task("calibrate", options, options.workload, 1)));
+    pool(plain, ask_child(task("calibrate-plain", options, options.workload, 1)));
+    pool(report, ask_child(task("report", options, options.workload, 1)));
+  }
+  print_heading(fmt::format("after the measurement, {} speakers, one position", options.workload.speakers));
+  print_row("calibrate(), filters fitted", fitted);
+  print_row("calibrate(), no filters", plain);
+  print_row("page, sheet and JSON as text", report);
 }
 
 void grow(const Options& options, const std::string& name, const WorkloadOptions& workload) {
   Timing measured, bare;
   for (std::size_t round = 0; round < options.rounds; ++round) {
     pool(measured, ask_child(task("measure", options, workload, 2)));
-    pool(bare, ask_child(task("transforms", options, workload, 2)));
+    pool(bare, ask_child(task("all-transforms", options, workload, 2)));
   }
   print_row(name, measured, &bare);
 }
@@ -178,12 +212,17 @@ void run(const Options& options) {
   } else if (options.task == "transforms" || options.task == "all-transforms") {
     const auto which = options.task == "transforms" ? WhichTransforms::deconvolution : WhichTransforms::measurement;
     answer(time_transforms(make_workload(options.workload), which, options.threads, options.repetitions));
+  } else if (options.task == "calibrate" || options.task == "calibrate-plain") {
+    answer(time_calibrate(make_workload(options.workload), options.task == "calibrate", options.repetitions));
+  } else if (options.task == "report") {
+    answer(time_report(make_workload(options.workload), options.repetitions));
   } else {
     fmt::print("{}; median and least of {} x {} repetitions\n", machine(), options.rounds, options.repetitions);
     show_room_time();
     compare(options, false);
     compare(options, true);
     show_growth(options);
+    show_fit_and_report(options);
     show_memory(options);
     fmt::print("\nat the end: {}\n", machine());
   }
@@ -207,7 +246,8 @@ int main(int argc, char** argv) {
   app.add_option("--threads", options.threads, "of a child's task")->check(CLI::Range(1, 64));
   app.add_flag("--loopback", options.workload.loopback, "the child's workload has a loopback");
   app.add_option("--task", options.task, "of a child")
-      ->check(CLI::IsMember({"all", "measure", "transforms", "all-transforms"}));
+      ->check(
+          CLI::IsMember({"all", "measure", "transforms", "all-transforms", "calibrate", "calibrate-plain", "report"}));
   CLI11_PARSE(app, argc, argv);
   try {
     ringtrue::bench::run(options);

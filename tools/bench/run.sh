@@ -1,6 +1,7 @@
 #!/usr/bin/env bash
 # Prints how fast the analysis is, from one run: measure() against the bare FFTW transforms it needs and the same steps in
-# scipy, the whole program, and growth with outputs, positions and sample rate (docs/performance.md).
+# scipy, the whole program, growth with outputs, positions and sample rate, peak memory, the equaliser's fit and the
+# report, and the time in the room, one by one and interleaved (docs/performance.md).
 #
 #     tools/bench/run.sh [BUILD-FOLDER] [further options of ringtrue_bench, e.g. --rounds 9]
 set -euo pipefail

@@ -12,8 +12,12 @@
 #include <memory>
 #include <string>
 
+#include "ringtrue/calibration/calibrate.hpp"
+#include "ringtrue/calibration/calibration_json.hpp"
 #include "ringtrue/core/parallel.hpp"
 #include "ringtrue/dsp/real_fft.hpp"
+#include "ringtrue/report/report_page.hpp"
+#include "ringtrue/report/sheet.hpp"
 #include "ringtrue/response/deconvolution.hpp"
 #include "ringtrue/response/measurement.hpp"
 #include "transform_count.hpp"
@@ -105,6 +109,14 @@ std::vector<Transform> deconvolution_alone(const Workload& workload) {
   return transforms;
 }
 
+std::vector<PositionMeasurement> measure_all(const Workload& workload) {
+  std::vector<PositionMeasurement> measured;
+  for (const Recording& recording : workload.recordings) {
+    measured.push_back(measure(workload.rig, workload.stimulus, recording));
+  }
+  return measured;
+}
+
 std::vector<Transform> all_of_measure(const Workload& workload) {
   return transforms_done_by([&] {
     for (const Recording& recording : workload.recordings) {
@@ -130,6 +142,23 @@ Timing time_measure(const Workload& workload, unsigned threads, std::size_t repe
   const std::size_t wanted = repetitions * workload.recordings.size() * workload.rig.speakers.size();
   if (heard != wanted) throw std::runtime_error{"the workload's speakers were not all heard: the timing means nothing"};
   return timing;
+}
+
+Timing time_calibrate(const Workload& workload, bool equaliser, std::size_t repetitions) {
+  const std::vector<PositionMeasurement> measured = measure_all(workload);
+  CalibrateOptions options;
+  options.correction.equaliser = equaliser;
+  return time_of(repetitions, [&] { static_cast<void>(calibrate(workload.rig, measured, options)); });
+}
+
+Timing time_report(const Workload& workload, std::size_t repetitions) {
+  const std::vector<PositionMeasurement> measured = measure_all(workload);
+  const Calibration calibration = calibrate(workload.rig, measured);
+  return time_of(repetitions, [&] {
+    static_cast<void>(format_report_page(calibration, measured));
+    static_cast<void>(format_sheet(calibration));
+    static_cast<void>(format_calibration(calibration));
+  });
 }
 
 Timing time_transforms(const Workload& workload, WhichTransforms which, unsigned threads, std::size_t repetitions) {

@@ -17,6 +17,10 @@ struct Timing {
 /// measure() on every recording of the workload, one after another.
 [[nodiscard]] Timing time_measure(const Workload& workload, unsigned threads, std::size_t repetitions);
 
+/// What follows the measurement: the settings with or without the equaliser's filters; page, sheet and JSON of them.
+[[nodiscard]] Timing time_calibrate(const Workload& workload, bool equaliser, std::size_t repetitions);
+[[nodiscard]] Timing time_report(const Workload& workload, std::size_t repetitions);
+
 /// Which transforms stand for the least that a measurement needs.
 enum class WhichTransforms {
   deconvolution,  // one forward and one inverse for every sweep on every channel, of the deconvolver's own sizes

@@ -4,7 +4,9 @@
 #include <atomic>
 #include <cstddef>
 #include <exception>
+#include <optional>
 #include <thread>
+#include <utility>
 #include <vector>
 
 namespace ringtrue {
@@ -34,6 +36,16 @@ void parallel_for(std::size_t count, unsigned threads, const Work& work) {
   for (const auto& error : errors) {
     if (error) std::rethrow_exception(error);
   }
+}
+
+/// make(i) for every i in [0, count), in order, on up to `threads` threads as above.
+template <class Make>
+[[nodiscard]] auto parallel_map(std::size_t count, unsigned threads, const Make& make) {
+  std::vector<std::optional<decltype(make(count))>> made(count);
+  parallel_for(count, threads, [&](std::size_t i) { made[i].emplace(make(i)); });
+  std::vector<decltype(make(count))> all;
+  for (auto& one : made) all.push_back(*std::move(one));
+  return all;
 }
 
 }  // namespace ringtrue

@@ -41,8 +41,8 @@ struct BinRange {
 
 /// In-phase and quadrature parts of a band-filtered signal: x + i Hilbert(x).
 struct AnalyticSignal {
-  std::vector<double> in_phase;
-  std::vector<double> quadrature;
+  Scratch<double> in_phase;
+  Scratch<double> quadrature;
 };
 
 /// Filters with the window 0.5 - 0.5 cos(2 pi (f - low) / (high - low)) (Hann over linear frequency: side lobes of the

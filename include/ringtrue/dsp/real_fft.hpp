@@ -6,6 +6,8 @@
 #include <span>
 #include <vector>
 
+#include "ringtrue/dsp/scratch.hpp"
+
 namespace ringtrue {
 
 /// The smallest even number 2^a 3^b 5^c that is at least `at_least` and 2: a fast size for RealFft.
@@ -44,8 +46,11 @@ class RealFft {
   std::shared_ptr<Plans> plans_;
 };
 
+/// One-sided: bin_count() bins.
+using Spectrum = Scratch<std::complex<double>>;
+
 /// Spectrum of `samples` zero-padded to the transform's size. @param samples  at most fft.size()
-[[nodiscard]] std::vector<std::complex<double>> spectrum(const RealFft& fft, std::span<const double> samples);
-[[nodiscard]] std::vector<std::complex<double>> spectrum(const RealFft& fft, std::span<const float> samples);
+[[nodiscard]] Spectrum spectrum(const RealFft& fft, std::span<const double> samples);
+[[nodiscard]] Spectrum spectrum(const RealFft& fft, std::span<const float> samples);
 
 }  // namespace ringtrue

@@ -43,7 +43,8 @@ struct Lag {
 /// @returns seconds to add to a sweep's nominal time to find its first arrival in the recording; empty when none of
 ///          the sweeps is found
 [[nodiscard]] std::optional<double> find_start(const Stimulus& stimulus, std::span<const float> channel,
-                                               double recorder_rate_hz, std::span<const double> shifts_s = {});
+                                               double recorder_rate_hz, std::span<const double> shifts_s = {},
+                                               unsigned threads = 1);
 
 /// Delay of `second` against `first` in samples, by the slope of the phase of their cross-spectrum, weighted by its
 /// magnitude, after the peak of their correlation (C. H. Knapp, G. C. Carter, IEEE Trans. ASSP 24(4), 1976).

@@ -69,8 +69,7 @@ class Deconvolver {
 
  private:
   /// Spectrum of the stretch around a zero, brought to the whole frame before it at sample `before_`.
-  [[nodiscard]] Scratch<std::complex<double>> stretch_spectrum(std::span<const float> recording,
-                                                               double zero_frame) const;
+  [[nodiscard]] Spectrum stretch_spectrum(std::span<const float> recording, double zero_frame) const;
   /// exp(+i w fraction): a zero lies a fraction of a frame after sample `before_`; this phase a bin brings it there.
   [[nodiscard]] double turn_of(double zero_frame) const;
   /// Response from its spectrum, which is destroyed.
@@ -82,7 +81,7 @@ class Deconvolver {
   std::size_t early_;
   std::size_t sweep_frames_;
   RealFft fft_;
-  std::vector<std::complex<double>> inverse_filter_;  // over n: its inverse transform needs no scaling
+  Spectrum inverse_filter_;  // over n: its inverse transform needs no scaling
 };
 
 /// The band in which a sweep's response is flat to 1e-3 dB: its own band less the tapers of M.

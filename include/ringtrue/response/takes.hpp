@@ -1,6 +1,5 @@
 #pragma once
 
-#include <complex>
 #include <cstddef>
 #include <vector>
 
@@ -29,8 +28,8 @@ struct TakeSpectra {
   explicit TakeSpectra(const Takes& takes);
 
   RealFft fft;
-  std::vector<std::complex<double>> mean;
-  std::vector<std::complex<double>> noise;
+  Spectrum mean;
+  Spectrum noise;
 };
 
 }  // namespace ringtrue
