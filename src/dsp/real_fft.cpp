@@ -6,6 +6,7 @@
 #include <cassert>
 #include <list>
 #include <mutex>
+#include <type_traits>
 
 #include "ringtrue/dsp/scratch.hpp"
 
@@ -153,10 +154,16 @@ void RealFft::inverse(std::span<std::complex<double>> bins, std::span<double> ti
 template <class Sample>
 static Spectrum padded_spectrum(const RealFft& fft, std::span<const Sample> samples) {
   assert(samples.size() <= fft.size());
+  Spectrum bins(fft.bin_count());
+  if constexpr (std::is_same_v<Sample, double>) {
+    if (samples.size() == fft.size()) {  // nothing to pad
+      fft.forward(samples, bins);
+      return bins;
+    }
+  }
   Scratch<double> padded(fft.size());
   const auto end = std::ranges::copy(samples, padded.begin()).out;
   std::fill(end, padded.end(), 0.0);
-  Spectrum bins(fft.bin_count());
   fft.forward(padded, bins);
   return bins;
 }

@@ -54,20 +54,22 @@ std::vector<PairResponse> respond_to_all(const Stimulus& stimulus, std::span<con
 
 /// True when some pair's takes do not lie on each other: samples were lost that the quick look did not see.
 bool out_of_step(const Stimulus& stimulus, std::span<const SweepPair> pairs, std::span<const PairResponse> responses,
-                 const Synchronisation& sync) {
+                 const Synchronisation& sync, unsigned threads) {
   constexpr double crop_before_s = 0.03;
   constexpr double crop_s = 0.08;
   constexpr double allowed_frames = 0.3;
-  for (std::size_t i = 0; i < pairs.size(); ++i) {
-    if (!sync.whole[pairs[i].first] || !sync.whole[pairs[i].second]) continue;
+  std::vector<PairLag> lags(pairs.size());
+  parallel_for(pairs.size(), threads, [&](std::size_t i) {
+    if (!sync.whole[pairs[i].first] || !sync.whole[pairs[i].second]) return;
     const auto from = static_cast<std::size_t>((before_s - crop_before_s) * sync.rate_hz);
     const auto size = std::min(static_cast<std::size_t>(crop_s * sync.rate_hz), responses[i].first.size() - from);
     const Band band = flat_band(stimulus.shapes[stimulus.sweeps[pairs[i].first].shape].band);
-    const PairLag lag = pair_lag(std::span{responses[i].first}.subspan(from, size),
-                                 std::span{responses[i].second}.subspan(from, size), band, sync.rate_hz);
-    if (lag.coherence > 0.5 && std::abs(lag.lag_samples) > allowed_frames + 5.0 * lag.uncertainty_samples) return true;
-  }
-  return false;
+    lags[i] = pair_lag(std::span{responses[i].first}.subspan(from, size),
+                       std::span{responses[i].second}.subspan(from, size), band, sync.rate_hz);
+  });
+  return std::ranges::any_of(lags, [](const PairLag& lag) {
+    return lag.coherence > 0.5 && std::abs(lag.lag_samples) > allowed_frames + 5.0 * lag.uncertainty_samples;
+  });
 }
 
 /// The recording with the microphone in its place: a loopback that reverberates and a microphone that does not were
@@ -162,7 +164,7 @@ Heard hear_one_by_one(const Stimulus& stimulus, std::span<const SweepPair> pairs
   if (!sync) refuse_foreign_recording(recording, has_loopback);
   auto deconvolvers = deconvolvers_for(stimulus, sync->rate_hz, options.microphone, options.threads);
   auto responses = respond_to_all(stimulus, pairs, channels.microphone, *sync, deconvolvers, options.threads);
-  if (out_of_step(stimulus, pairs, responses, *sync)) {
+  if (out_of_step(stimulus, pairs, responses, *sync, options.threads)) {
     sync = synchronise(stimulus, clock_channel, recording.sample_rate_hz, Thoroughness::thorough, options.threads);
     deconvolvers = deconvolvers_for(stimulus, sync->rate_hz, options.microphone, options.threads);
     responses = respond_to_all(stimulus, pairs, channels.microphone, *sync, deconvolvers, options.threads);

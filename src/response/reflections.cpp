@@ -29,7 +29,7 @@ std::vector<double> band_envelope(std::span<const double> x, std::size_t from, s
   const double fade = fade_s * rate_hz;
   for (std::size_t n = from; n < to; ++n) {
     const double inside = std::min({1.0, static_cast<double>(n - from) / fade, static_cast<double>(to - n) / fade});
-    crop[n - from] = x[n] * (0.5 - 0.5 * std::cos(std::numbers::pi * inside));
+    crop[n - from] = inside < 1.0 ? x[n] * (0.5 - 0.5 * std::cos(std::numbers::pi * inside)) : x[n];
   }
   const double df = rate_hz / static_cast<double>(fft.size());
   const Band band{Hertz{1'000.0 * std::exp2(-0.5)}, Hertz{8'000.0 * std::exp2(0.5)}};

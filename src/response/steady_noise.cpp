@@ -59,7 +59,7 @@ std::vector<double> median_spectrum(std::span<const float> channel, std::span<co
   }
   const double scale = 2.0 / (static_cast<double>(fft.size()) * window_energy);
   std::vector<std::vector<double>> powers(bins);  // by bin, then stretch
-  std::vector<double> x(length);
+  std::vector<double> x(fft.size());
   for (const std::size_t start : starts) {
     for (std::size_t n = 0; n < length; ++n) x[n] = window[n] * static_cast<double>(channel[start + n]);
     const auto heard = spectrum(fft, std::span<const double>{x});

@@ -54,7 +54,7 @@ class Usual {
  public:
   Usual(const Stimulus& stimulus, std::span<const SweepPair> pairs, std::span<const PairResponse> responses,
         std::span<const TakeChoice> choices)
-      : stimulus_{stimulus}, pairs_{pairs}, responses_{responses} {
+      : stimulus_{stimulus}, pairs_{pairs}, responses_{responses}, alike_(stimulus.shapes.size()) {
     for (std::size_t i = 0; i < pairs.size(); ++i) {
       if (choices[i].faults[0] == TakeFault::none && choices[i].faults[1] == TakeFault::none) whole_.push_back(i);
     }
@@ -65,17 +65,13 @@ class Usual {
         all.insert(all.end(), energies.begin(), energies.end());
       }
       overall_[f] = median(std::move(all));
+      for (std::size_t s = 0; s < alike_.size(); ++s) alike_[s][f] = of_shape(s, f);
     }
   }
 
   [[nodiscard]] double at(std::size_t filter, std::size_t pair, std::size_t block) const {
-    constexpr std::size_t enough_fellows = 3;
-    std::vector<double> fellows;
-    for (const std::size_t i : whole_) {
-      const auto& energies = responses_[i].disturbance.energies[filter];
-      if (shape(i) == shape(pair) && block < energies.size()) fellows.push_back(energies[block]);
-    }
-    const double alike = fellows.size() >= enough_fellows ? median(std::move(fellows)) : 0.0;
+    const std::vector<double>& fellows = alike_[shape(pair)][filter];
+    const double alike = block < fellows.size() ? fellows[block] : 0.0;
     const double alignment = alignment_share[filter] * responses_[pair].disturbance.loudness[block];
     return std::max({overall_[filter], alike, alignment, 1e-18});
   }
@@ -83,11 +79,27 @@ class Usual {
  private:
   [[nodiscard]] std::size_t shape(std::size_t pair) const { return stimulus_.sweeps[pairs_[pair].first].shape; }
 
+  /// Medians over the whole pairs of one sweep, block by block; 0 where there are too few.
+  [[nodiscard]] std::vector<double> of_shape(std::size_t wanted, std::size_t filter) const {
+    constexpr std::size_t enough_fellows = 3;
+    std::vector<std::vector<double>> by_block;
+    for (const std::size_t i : whole_) {
+      const auto& energies = responses_[i].disturbance.energies[filter];
+      if (shape(i) != wanted) continue;
+      by_block.resize(std::max(by_block.size(), energies.size()));
+      for (std::size_t b = 0; b < energies.size(); ++b) by_block[b].push_back(energies[b]);
+    }
+    std::vector<double> medians;
+    for (auto& block : by_block) medians.push_back(block.size() >= enough_fellows ? median(std::move(block)) : 0.0);
+    return medians;
+  }
+
   const Stimulus& stimulus_;
   std::span<const SweepPair> pairs_;
   std::span<const PairResponse> responses_;
   std::vector<std::size_t> whole_;
   std::array<double, disturbance_filters> overall_{};
+  std::vector<std::array<std::vector<double>, disturbance_filters>> alike_;  // by shape
 };
 
 /// Strongest disturbance of each take of a pair, as a ratio to the usual, and its block; 0: none.
