@@ -10,7 +10,8 @@ BlockConvolver::BlockConvolver(std::span<const std::vector<double>> responses, s
     Input input;
     for (std::size_t first = 0; first < response.size(); first += block) {
       const std::size_t size = std::min(block, response.size() - first);
-      input.response.push_back(spectrum(fft_, std::span{response}.subspan(first, size)));
+      const Spectrum part = spectrum(fft_, std::span{response}.subspan(first, size));
+      input.response.emplace_back(part.begin(), part.end());
     }
     longest_ = std::max(longest_, input.response.size());
     input.window.assign(2 * block, 0.0);
