@@ -53,7 +53,7 @@ std::ptrdiff_t highest(std::span<const double> h) {
 }
 
 /// What the microphone heard of what left the sound card: microphone over loopback, frame 0 the loopback's arrival.
-std::vector<std::complex<double>> transfer_function(const SweepTake& take, const RealFft& fft) {
+Spectrum transfer_function(const SweepTake& take, const RealFft& fft) {
   auto ratio = spectrum(fft, std::span<const double>{take.microphone});
   const auto loopback = spectrum(fft, std::span<const double>{take.loopback});
   for (std::size_t k = 0; k < ratio.size(); ++k) ratio[k] /= loopback[k];

@@ -84,17 +84,21 @@ std::vector<std::string> program_command(const Options& options, bool loopback) 
 /// The heart of it: one ring, every way to compute it.
 struct Compared {
   std::array<Timing, 2> measured, all_transforms, deconvolution;  // with one thread and two
+  Timing first;                                                   // two threads, all plans still to be made
   Timing scipy, scipy_main_path, program;
 };
 
 Compared compared(const Options& options, const WorkloadOptions& ring) {
   Compared found;
+  Options once = options;
+  once.repetitions = 1;
   for (std::size_t round = 0; round < options.rounds; ++round) {
     for (const unsigned threads : {1U, 2U}) {
       pool(found.measured[threads - 1], ask_child(task("measure", options, ring, threads)));
       pool(found.all_transforms[threads - 1], ask_child(task("all-transforms", options, ring, threads)));
       pool(found.deconvolution[threads - 1], ask_child(task("transforms", options, ring, threads)));
     }
+    pool(found.first, ask_child(task("measure", once, ring, 2)));
     if (!options.script.empty()) pool(found.scipy, ask_child(scipy_command(options, false)));
     if (!options.script.empty()) pool(found.scipy_main_path, ask_child(scipy_command(options, true)));
     if (!options.program.empty()) pool(found.program, time_command(program_command(options, ring.loopback), 1));
@@ -117,6 +121,7 @@ void compare(const Options& options, bool loopback) {
                             ring.sample_rate_hz, seconds, loopback ? "with loopback" : "microphone alone"));
   print_row("measure(), 2 threads", two, &two_all, against);
   print_row("measure(), 1 thread", one, &one_all, against);
+  print_row("measure(), first of its process", found.first, &two_all, against);
   print_row("all its transforms bare, 2 threads", two_all);
   print_row("all its transforms bare, 1 thread", one_all);
   print_row("the deconvolution's, 2 threads", two_bare, &two_all);
