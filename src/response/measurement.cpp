@@ -80,14 +80,15 @@ struct Channels {
   bool exchanged = false;
 };
 
-Channels sort_channels(const Stimulus& stimulus, const Recording& recording) {
+Channels sort_channels(const Stimulus& stimulus, const Recording& recording, unsigned threads) {
   Channels channels{recording.microphone, recording.loopback, false};
   if (recording.loopback.empty()) return channels;
-  const auto as_named = electrical_share(stimulus, recording.loopback, recording.sample_rate_hz);
-  const auto other = electrical_share(stimulus, recording.microphone, recording.sample_rate_hz);
   constexpr double electrical = 0.97;  // of the energy within 1 ms: a wire has no room
   constexpr double acoustic = 0.9;
-  if (other && as_named && *other > electrical && *as_named < acoustic) {
+  const auto as_named = electrical_share(stimulus, recording.loopback, recording.sample_rate_hz, threads);
+  if (!as_named || *as_named >= acoustic) return channels;
+  const auto other = electrical_share(stimulus, recording.microphone, recording.sample_rate_hz, threads);
+  if (other && *other > electrical) {
     std::swap(channels.microphone, channels.loopback);
     channels.exchanged = true;
   }
@@ -229,7 +230,7 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
                             const MeasureOptions& options) {
   PositionMeasurement result;
   result.name = recording.name;
-  const Channels channels = sort_channels(stimulus, recording);
+  const Channels channels = sort_channels(stimulus, recording, options.threads);
   const SampleSurvey survey = survey_samples(channels.microphone, options.threads);
   refuse_silence(recording, survey);
   const std::vector<SweepPair> pairs = sweep_pairs(stimulus);

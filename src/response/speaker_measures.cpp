@@ -154,10 +154,11 @@ std::optional<double> loopback_arrival_ms(const Stimulus& stimulus, std::span<co
   return median(std::move(known));
 }
 
-std::optional<double> electrical_share(const Stimulus& stimulus, std::span<const float> channel, double rate_hz) {
+std::optional<double> electrical_share(const Stimulus& stimulus, std::span<const float> channel, double rate_hz,
+                                       unsigned threads) {
   constexpr std::size_t sweeps_looked_at = 3;
   constexpr double near_s = 0.001;
-  const auto start_lag = find_start(stimulus, channel, rate_hz);
+  const auto start_lag = find_start(stimulus, channel, rate_hz, {}, threads);
   if (!start_lag) return {};
   std::vector<double> shares;
   for (std::size_t i = 0; i < stimulus.sweeps.size() && shares.size() < sweeps_looked_at; ++i) {

@@ -58,7 +58,7 @@ class Measures:
         self.arrival = n + (a - c) / (2 * (a - 2 * b + c))
         later = self.later_slope(envelope, n, (self.high - low) / self.rate)
         uncertainty = np.hypot(noise_slope, later) / -(before - 2 * here + after)
-        return self.arrival, uncertainty, 20 * np.log10(here / floor), self.dispersion(low)
+        return self.arrival, uncertainty, 20 * np.log10(here / np.maximum(floor, 1e-15)), self.dispersion(low)
 
     def later_slope(self, envelope, n, per_sample):
         """What all later sound's side lobes add to the slope at the peak."""

@@ -27,6 +27,6 @@ namespace ringtrue {
 /// Share of a channel's response energy within 1 ms of its peak, median over the first sweeps: near 1 for a wire, well
 /// below in a room. Empty when no sweep is found in the channel.
 [[nodiscard]] std::optional<double> electrical_share(const Stimulus& stimulus, std::span<const float> channel,
-                                                     double rate_hz);
+                                                     double rate_hz, unsigned threads);
 
 }  // namespace ringtrue
