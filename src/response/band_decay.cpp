@@ -1,6 +1,7 @@
 #include "ringtrue/response/band_decay.hpp"
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
 #include <complex>
 #include <numbers>
@@ -73,10 +74,16 @@ struct BandEnergy {
   double rate_hz = 0.0;
 };
 
+/// A size that several bands share, 2^k or 3 2^k: a plan for each band's own costs more than its transforms.
+std::size_t shared_fft_size(std::size_t at_least) {
+  const std::size_t power = std::bit_ceil(std::max<std::size_t>(4, at_least));
+  return power / 4 * 3 >= at_least ? power / 4 * 3 : power;
+}
+
 BandEnergy band_energy(const Spectra& spectra, const BandFilters::Filter& filter, std::size_t length) {
   const std::size_t bins = std::max<std::size_t>(1, filter.gains.size());
   const double seconds = 1.0 / spectra.bin_hz();
-  const RealFft small{good_fft_size(std::max(2 * bins + 4, static_cast<std::size_t>(least_rate_hz * seconds)))};
+  const RealFft small{shared_fft_size(std::max(2 * bins + 4, static_cast<std::size_t>(least_rate_hz * seconds)))};
   const auto whole = static_cast<double>(spectra.fft.size());
 
   // Shifted down to bin 1: the envelope does not know.
@@ -179,14 +186,16 @@ double band_gain(double frequency_hz, double centre_hz, BandWidth width) {
   return std::sin(0.5 * std::numbers::pi * share);
 }
 
-BandFilters::BandFilters(std::size_t length, double rate_hz, unsigned threads)
+BandFilters::BandFilters(std::size_t length, double rate_hz, unsigned threads, Hertz highest)
     : fft_size_{good_fft_size(length + static_cast<std::size_t>(pad_s * rate_hz))},
       bin_hz_{rate_hz / static_cast<double>(fft_size_)} {
   for (const Series& series : {octave_series, third_octave_series}) {
     auto& filters = series.width == BandWidth::octave ? octaves_ : third_octaves_;
     filters.resize(static_cast<std::size_t>(series.highest - series.lowest + 1));
     parallel_for(filters.size(), threads, [&](std::size_t i) {
-      filters[i] = filter_of(series.centre_hz(series.lowest + static_cast<int>(i)), series.width, fft_size_, bin_hz_);
+      const double centre_hz = series.centre_hz(series.lowest + static_cast<int>(i));
+      filters[i].centre_hz = centre_hz;
+      if (centre_hz <= highest.value()) filters[i] = filter_of(centre_hz, series.width, fft_size_, bin_hz_);
     });
   }
 }

@@ -264,7 +264,7 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
     const bool usual = takes->mean.size() == heard.responses.front().first.size();  // a subwoofer's may be longer
     speaker = usual ? measure_speaker(*takes, kind, band, recording.sample_rate_hz, filters)
                     : measure_speaker(*takes, kind, band, recording.sample_rate_hz,
-                                      BandFilters{takes->mean.size(), sync.rate_hz});
+                                      BandFilters{takes->mean.size(), sync.rate_hz, 1, band.high});
     speaker.trusted = choices[i].usable;
     if (speaker.arrival_ms) {
       speaker.harmonics =

@@ -36,7 +36,8 @@ enum class BandWidth { octave, third_octave };
 class BandFilters {
  public:
   /// @param length  samples of a response  @param threads  0: one per core
-  BandFilters(std::size_t length, double rate_hz, unsigned threads = 1);
+  /// @param highest  the filters of bands centred above it are left empty: a subwoofer needs few
+  BandFilters(std::size_t length, double rate_hz, unsigned threads = 1, Hertz highest = Hertz{20'000.0});
 
   /// One band's gains, from bin `first` of the transform on.
   struct Filter {
