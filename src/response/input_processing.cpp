@@ -8,6 +8,7 @@
 #include <optional>
 
 #include "ringtrue/core/statistics.hpp"
+#include "ringtrue/response/clock.hpp"
 
 namespace ringtrue {
 namespace {
@@ -17,10 +18,13 @@ Finding processed(std::string message) {
 }
 
 /// The same speaker comes out louder in one pass than in the other.
-std::optional<Finding> wandering_level(const Recording& recording, std::span<const PairResponse> responses,
-                                       std::span<const TakeChoice> choices) {
+std::optional<Finding> wandering_level(const Recording& recording, const Stimulus& stimulus,
+                                       std::span<const PairResponse> responses, std::span<const TakeChoice> choices) {
   constexpr double steady_db = 0.08;  // ten times what temperature does between two sweeps
-  constexpr double noise_db = 0.6;  // for as much noise as sound: four times the spread over some 4000 bins of a decay
+  // For as much noise as sound: four times the spread over some 4000 bins of a decay from 20 Hz to 20 kHz.
+  constexpr double noise_db = 0.6;
+  constexpr double whole_band_hz = 20'000.0;
+  const std::vector<SweepPair> pairs = sweep_pairs(stimulus);
   std::size_t wandering = 0;
   std::size_t looked_at = 0;
   double largest_db = 0.0;
@@ -32,11 +36,13 @@ std::optional<Finding> wandering_level(const Recording& recording, std::span<con
     // The projection of noisy takes falls short by their likeness; what is left is the gain.
     const double change_db = 20.0 * std::log10(std::max(1e-6, responses[i].gain / responses[i].likeness));
     const double noise_in_sound = std::sqrt(std::max(0.0, 1.0 / responses[i].likeness - 1.0));
-    if (std::abs(change_db) <= steady_db + noise_db * noise_in_sound) continue;
+    const Band band = stimulus.shapes[stimulus.sweeps[pairs[i].first].shape].band;
+    const double fewer_bins = std::sqrt(whole_band_hz / (band.high.value() - band.low.value()));
+    if (std::abs(change_db) <= steady_db + noise_db * fewer_bins * noise_in_sound) continue;
     ++wandering;
     largest_db = std::max(largest_db, std::abs(change_db));
   }
-  if (wandering == 0 || 4 * wandering < looked_at) return {};
+  if (wandering < std::min<std::size_t>(2, responses.size()) || 4 * wandering < looked_at) return {};
   return processed(
       fmt::format("{}: the same sweep comes out up to {:.1f} dB louder one time than the other, on {} of "
                   "{} speakers: something turns the microphone up and down. Switch off automatic gain, "
@@ -131,7 +137,7 @@ Findings input_processing_findings(const Recording& recording, const Stimulus& s
   const std::size_t block = disturbance_block(sync.rate_hz);
   const auto quietest = quietest_block(responses, choices);
   Findings findings;
-  auto gain = wandering_level(recording, responses, choices);
+  auto gain = wandering_level(recording, stimulus, responses, choices);
   if (!gain && quietest) gain = rising_noise(recording, stimulus, sync, *quietest, block, format_step);
   if (gain) findings.push_back(*std::move(gain));
   auto gate = quietest ? noise_gate(recording, responses, *quietest, block, format_step) : std::nullopt;
