@@ -8,6 +8,7 @@ packages=(build-essential cmake ninja-build pkg-config
           libfmt-dev libcli11-dev libtomlplusplus-dev nlohmann-json3-dev doctest-dev
           python3-numpy python3-scipy python3-jsonschema
           libjs-chart.js chromium chromium-driver  # the report page and the look at it in a browser
+          clang libclang-rt-14-dev  # fuzzing the readers
           valgrind)  # counting instructions
 
 is_installed() { [ "$(dpkg-query -W -f '${db:Status-Status}' "$1" 2>/dev/null)" = installed ]; }

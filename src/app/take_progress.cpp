@@ -10,8 +10,8 @@ namespace ringtrue::app {
 std::string take_progress(const Stimulus& stimulus, const Rig& rig, std::int64_t frame) {
   const double left_s =
       static_cast<double>(std::max<std::int64_t>(stimulus.frames - frame, 0)) / stimulus.sample_rate_hz;
-  const auto seconds = static_cast<long>(std::ceil(left_s));
-  const std::string left = fmt::format("{}:{:02} left", seconds / 60, seconds % 60);
+  const auto whole_s = static_cast<long>(std::ceil(left_s));
+  const std::string left = fmt::format("{}:{:02} left", whole_s / 60, whole_s % 60);
   const auto next = std::ranges::find_if(stimulus.sweeps, [&](const ScheduledSweep& sweep) {
     return frame < sweep.first_frame + std::ssize(stimulus.shapes[sweep.shape].samples);
   });

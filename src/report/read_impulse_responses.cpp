@@ -12,14 +12,14 @@
 namespace ringtrue {
 namespace {
 
-using Json = nlohmann::json;
+using IndexJson = nlohmann::json;
 
 constexpr const char* remedy = "use the folder that `ringtrue calibrate` wrote";
 
-Json read_index(const std::filesystem::path& path) {
+IndexJson read_index(const std::filesystem::path& path) {
   std::ifstream file{path, std::ios::binary};
   const std::string text{std::istreambuf_iterator<char>{file}, {}};
-  Json index = Json::parse(text, nullptr, false);
+  IndexJson index = IndexJson::parse(text, nullptr, false);
   if (index.is_discarded() || !index.is_object() || index.value("schema", "") != "ringtrue.impulse-responses/1") {
     throw InvalidInput{path.string(), "is no index of impulse responses", remedy};
   }
@@ -31,7 +31,7 @@ bool is_silent(const std::vector<float>& samples) {
 }
 
 /// Channels of one speaker's file into the positions.
-void read_speaker(const std::filesystem::path& folder, const Json& entry, std::size_t s,
+void read_speaker(const std::filesystem::path& folder, const IndexJson& entry, std::size_t s,
                   std::vector<PositionMeasurement>& positions) {
   if (entry.at("file").is_null()) return;
   const std::filesystem::path name{entry.at("file").get<std::string>()};
@@ -56,23 +56,23 @@ std::vector<PositionMeasurement> read_impulse_responses(const std::filesystem::p
   std::error_code error;
   const std::filesystem::path path = folder / "index.json";
   if (!std::filesystem::is_regular_file(path, error)) return {};
-  const Json index = read_index(path);
+  const IndexJson index = read_index(path);
   std::vector<PositionMeasurement> positions;
   try {
-    for (const Json& entry : index.at("positions")) {
+    for (const IndexJson& entry : index.at("positions")) {
       PositionMeasurement position;
       position.name = entry.at("recording").get<std::string>();
       position.absolute_time = entry.at("time_reference").get<std::string>() == "loopback";
       position.speakers.resize(rig.speakers.size());
       positions.push_back(std::move(position));
     }
-    for (const Json& entry : index.at("speakers")) {
+    for (const IndexJson& entry : index.at("speakers")) {
       const auto found = std::ranges::find(rig.speakers, entry.at("label").get<std::string>(), &Speaker::label);
       if (found == rig.speakers.end())
         throw InvalidInput{path.string(), "names a speaker that the rig has not", remedy};
       read_speaker(folder, entry, static_cast<std::size_t>(found - rig.speakers.begin()), positions);
     }
-  } catch (const Json::exception&) {
+  } catch (const IndexJson::exception&) {
     throw InvalidInput{path.string(), "lacks a key or has one of the wrong kind", remedy};
   }
   return positions;

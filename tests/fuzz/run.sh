@@ -19,7 +19,7 @@ fuzz() {  # what was found worth keeping grows in the build folder; the seeds in
   local reader=$1 seeds=$PWD/tests/fuzz/corpus/$1
   mkdir -p "$build/corpus/$reader" "$build/finds/$reader"
   cd "$build/finds/$reader"
-  "$build/tests/fuzz/ringtrue_fuzz_$reader" -max_total_time="$seconds" -max_len=16384 -timeout=30 \
+  nice -n 10 "$build/tests/fuzz/ringtrue_fuzz_$reader" -max_total_time="$seconds" -max_len=16384 -timeout=30 \
     -rss_limit_mb=2048 -print_final_stats=1 "$build/corpus/$reader" "$seeds" >fuzz.log 2>&1
 }
 
@@ -29,9 +29,15 @@ for reader in "${readers[@]}"; do
   jobs+=($!)
 done
 found=0
+: >"$build/summary"
 for i in "${!readers[@]}"; do
+  reader=${readers[$i]}
   wait "${jobs[$i]}" || found=1
-  echo "== ${readers[$i]}, $seconds s"
-  grep -h "^stat::number_of_executed_units\|^SUMMARY" "$build/finds/${readers[$i]}/fuzz.log" || true
+  log=$build/finds/$reader/fuzz.log
+  runs=$(sed -n 's/^stat::number_of_executed_units: *//p' "$log")
+  reached=$(sed -n 's/^#.*\(INITED\|DONE\) *cov: *\([0-9]*\).*/\2/p' "$log" | paste -sd' ' | sed 's/ / to /')
+  echo "$reader: $seconds s, ${runs:-0} inputs, places in the code reached: ${reached:-none}" |
+    tee -a "$build/summary"
+  grep -h "^SUMMARY" "$log" || true
 done
 [ "$found" -eq 0 ] || { echo "fuzz: a reader did not withstand; the bytes are in $build/finds" >&2; exit 1; }
