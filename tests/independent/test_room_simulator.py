@@ -499,7 +499,8 @@ class WholeChain(TemporaryDirectory):
         phase = np.exp(2j * np.pi * np.random.default_rng(1).random(len(f)))
         played, heard = fft.irfft(pink * phase), fft.irfft(pink * phase * truth.transfer["L"][0])
         shown = 20 * np.log10(recording.rms(heard) / recording.rms(played))
-        self.assertAlmostEqual(truth.speakers["L"]["positions"][0]["level_db"], shown, places=6)
+        # The noise holds whole bins at the band's edges, the level only their part inside.
+        self.assertAlmostEqual(truth.speakers["L"]["positions"][0]["level_db"], shown, delta=0.001)
 
     def test_crossed_and_doubled_wires(self):
         straight, _ = self.simulate(Scene(small_room(), self.speakers))
