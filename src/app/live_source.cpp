@@ -184,7 +184,7 @@ class LiveSession {
   [[nodiscard]] bool last_is_wanted_again(std::size_t position, DeviceCard& card) const {
     if (options_.yes || !Conversation::somebody_is_there()) return false;
     const auto answer =
-        Conversation::ask(fmt::format("Position {} of {} is recorded, the last one. Enter: use it; a: record it again.",
+        Conversation::ask(fmt::format("Position {} of {} is recorded, the last one to record. Enter: use it; a: record it again.",
                                       position + 1, rig_.positions.size()),
                           {});
     if (!answer || *answer != "a") return false;

@@ -22,9 +22,14 @@ double long_bass_s(const Stimulus& stimulus, std::size_t sweep, const Synchronis
   const SweepShape& shape = stimulus.shapes[stimulus.sweeps[sweep].shape];
   if (shape.band.high > highest_of_a_sub) return 0.0;
   const double clear_s = clear_window(stimulus, sweep, orders_kept_out).after.value() - neighbour_guard_s;
+  // Where samples were lost in between, what comes next comes earlier.
+  double earlier = 0.0;
+  for (std::size_t next = sweep + 1; next < stimulus.sweeps.size(); ++next) {
+    earlier = std::max(earlier, sync.timeline.shift_of(sweep) - sync.timeline.shift_of(next));
+  }
   const double recorded_s = (static_cast<double>(channel_frames) - sync.zero_frames[sweep]) / sync.rate_hz -
                             static_cast<double>(shape.samples.size()) / stimulus.sample_rate_hz;
-  return std::clamp(std::min(clear_s, recorded_s), 0.0, longest_bass_s);
+  return std::clamp(std::min(clear_s - earlier / sync.rate_hz, recorded_s), 0.0, longest_bass_s);
 }
 
 void lengthen_bass(const Stimulus& stimulus, std::span<const SweepPair> pairs, std::span<const float> channel,
@@ -35,7 +40,7 @@ void lengthen_bass(const Stimulus& stimulus, std::span<const SweepPair> pairs, s
     const double first_s = long_bass_s(stimulus, first, sync, channel.size());
     const double second_s = long_bass_s(stimulus, second, sync, channel.size());
     const double shorter_s = static_cast<double>(responses[i].first.size()) / sync.rate_hz - before_s;
-    if (std::min(first_s, second_s) <= shorter_s) continue;
+    if (first == second || std::max(first_s, second_s) <= shorter_s) continue;
     const SweepShape& shape = stimulus.shapes[stimulus.sweeps[first].shape];
     const Deconvolver deconvolver{
         shape, stimulus.sample_rate_hz, sync.rate_hz, {before_s, std::max(first_s, second_s)}, microphone};
@@ -45,8 +50,8 @@ void lengthen_bass(const Stimulus& stimulus, std::span<const SweepPair> pairs, s
       response.resize(std::min(response.size(), clear));
       return response;
     };
-    responses[i].first_long = read(first, first_s);
-    responses[i].second_long = read(second, second_s);
+    responses[i].first_long = read(first, std::max(shorter_s, first_s));
+    responses[i].second_long = read(second, std::max(shorter_s, second_s));
   }
 }
 

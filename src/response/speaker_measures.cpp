@@ -35,12 +35,16 @@ std::vector<OctaveReading> octave_readings(const StretchLevels& levels, Band dri
 }
 
 /// A room's answer is over after a while; what is as loud in the window's second half is a hum that both takes share.
+/// A short window does not tell: bass still builds up in it.
 bool dies_away(const Takes& takes, Band band) {
-  constexpr double quieter_db = 6.0;  // a decay time of 3 s leaves that
+  constexpr double quieter_db_s = 16.0;  // between halves, by their length: a decay time of 3.7 s leaves that
+  constexpr double short_s = 0.3;
   const std::size_t half = takes.mean.size() / 2;
+  const double half_s = static_cast<double>(half) / takes.sample_rate_hz;
+  if (2.0 * half_s < short_s) return true;
   const auto early = StretchLevels{takes, 0, half}.level(band);
   const auto late = StretchLevels{takes, half, 2 * half}.level(band);
-  return early && (!late || late->level_db.value < early->level_db.value - quieter_db);
+  return early && (!late || late->level_db.value < early->level_db.value - quieter_db_s * half_s);
 }
 
 /// A main that has no treble but is loud below 120 Hz: its cable may lead to the sub.

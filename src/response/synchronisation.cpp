@@ -23,6 +23,13 @@ std::vector<Deconvolver> deconvolvers_for(const Stimulus& stimulus, double rate_
   });
 }
 
+/// At how many frequencies, `1 / window` apart, two takes must be alike to tell time: of a narrow band a share of them.
+double needed_frequencies(Band band, ResponseWindow window) {
+  constexpr double share = 0.3;
+  const double there = (band.high.value() - band.low.value()) * (window.before_s + window.after_s);
+  return std::min(frequencies_needed, share * there);
+}
+
 /// Where two takes are compared for time: of a main not its bass, in which hum and rumble are alike at any lag.
 Band timing_band(Band sweep_band) {
   constexpr Hertz above_hum{300.0};
@@ -49,7 +56,7 @@ std::vector<SpanReading> read_spans(const Stimulus& stimulus, std::span<const fl
     const auto h1 = deconvolvers[shape].response(channel, first);
     const auto h2 = deconvolvers[shape].response(channel, second);
     const PairLag lag = pair_lag(h1, h2, band, rate_hz);
-    if (lag.coherence < coherent || lag.frequencies < frequencies_needed) return;
+    if (lag.coherence < coherent || lag.frequencies < needed_frequencies(band, window)) return;
     found[i] = SpanReading{pair.first, pair.second, start_s(stimulus, pair.second) - start_s(stimulus, pair.first),
                            lag.lag_samples, lag.uncertainty_samples};
   });

@@ -301,12 +301,39 @@ std::vector<TakeChoice> choose_takes(const Stimulus& stimulus, std::span<const S
   return choices;
 }
 
+namespace {
+
+/// Whether the longer responses of a subwoofer are there, and nothing befell the sweeps that play meanwhile: what did
+/// is in them as well.
+bool long_is_sound(std::size_t i, std::span<const PairResponse> responses, std::span<const TakeChoice> choices,
+                   const Stimulus& stimulus, std::span<const SweepPair> pairs, double rate_hz) {
+  if (responses[i].first_long.empty()) return false;
+  const SweepShape& own = stimulus.shapes[stimulus.sweeps[pairs[i].first].shape];
+  const auto longer = std::max(responses[i].first_long.size(), responses[i].second_long.size());
+  const double reach_s =
+      static_cast<double>(own.samples.size()) / stimulus.sample_rate_hz + static_cast<double>(longer) / rate_hz;
+  const auto reaches = [&](std::size_t sub, std::size_t sweep) {
+    const double later_s = start_s(stimulus, sweep) - start_s(stimulus, sub);
+    return later_s > 0.0 && later_s < reach_s;
+  };
+  for (std::size_t other = 0; other < pairs.size(); ++other) {
+    for (const std::size_t take : {0U, 1U}) {
+      const std::size_t sweep = take == 0 ? pairs[other].first : pairs[other].second;
+      const bool meanwhile = reaches(pairs[i].first, sweep) || reaches(pairs[i].second, sweep);
+      if (meanwhile && choices[other].faults[take] != TakeFault::none) return false;
+    }
+  }
+  return true;
+}
+
+}  // namespace
+
 std::optional<Takes> takes_of(std::size_t i, std::span<const PairResponse> responses,
                               std::span<const TakeChoice> choices, const Stimulus& stimulus,
                               std::span<const SweepPair> pairs, double rate_hz, std::size_t zero_index) {
   const auto& used = choices[i].used;
   if (!used[0] && !used[1]) return {};
-  if (used[0] && used[1] && !responses[i].first_long.empty()) {
+  if (used[0] && used[1] && long_is_sound(i, responses, choices, stimulus, pairs, rate_hz)) {
     return combine_unequal(responses[i].first_long, responses[i].second_long, rate_hz, zero_index);
   }
   if (used[0] && used[1]) return combine(responses[i].first, responses[i].second, rate_hz, zero_index);

@@ -449,8 +449,9 @@ def judge_findings(trial: Trial, truth: Truth, answer: dict | None, status: int 
             missed.append(item.fault)
         elif item.required and not named:
             misnamed.append(item.fault)
-    if any(peak >= 1.0 for peak in truth.facts.get("peak", ())):  # noise alone drove the recorder beyond full scale
-        explained += [x for x in serious if x["code"] == "clipped-recording"]
+    for p, peak in enumerate(truth.facts.get("peak", ())):  # noise alone drove the recorder beyond full scale
+        explained += [x for x in serious if x["code"] == "clipped-recording" and peak >= 1.0
+                      and f"recording{p + 1}.wav" in x["message"]]
     invented = [x for x in serious if not any(x is y for y in explained)]
     if not trial.judge_accuracy:
         invented = []

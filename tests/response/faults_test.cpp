@@ -601,6 +601,7 @@ TEST_CASE("a silent speaker under hum makes no step in time") {
   INFO(in_words(measured.findings));
   CHECK(!measured.speakers[last].heard);
   CHECK(std::ranges::all_of(measured.findings, [](const Finding& finding) { return finding.code == "hum"; }));
+  CHECK(measured.findings.size() == 1);
   check_others(here, measured, last);
 }
 

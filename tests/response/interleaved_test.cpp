@@ -54,6 +54,34 @@ bool found(const PositionMeasurement& measured, const std::string& code) {
   return std::ranges::any_of(measured.findings, [&](const Finding& finding) { return finding.code == code; });
 }
 
+/// A subwoofer in a room whose modes die away by 60 dB in a second.
+Response slow_bass() {
+  Response h = test::impulse(520.0, 0.02, 60'000);
+  for (const double mode_hz : {33.0, 47.0, 61.5}) {
+    for (std::size_t n = 520; n < h.size(); ++n) {
+      const double t = static_cast<double>(n - 520) / 48'000.0;
+      h[n] += 2e-4 * std::sin(2.0 * std::numbers::pi * mode_hz * t) * std::pow(10.0, -3.0 * t);
+    }
+  }
+  return h;
+}
+
+/// 10 lg of the mean of |H|^2 over ln f, 30 to 80 Hz, by a sum over bins of 0.18 Hz.
+double level_30_80_db(const Response& h) {
+  const RealFft fft{1 << 18};
+  const auto bins = spectrum(fft, std::span<const double>{h});
+  const double df = 48'000.0 / static_cast<double>(fft.size());
+  double power = 0.0;
+  double weights = 0.0;
+  for (std::size_t k = 1; k < bins.size(); ++k) {
+    const double f = static_cast<double>(k) * df;
+    if (f < 30.0 || f > 80.0) continue;
+    power += std::norm(bins[k]) / f;
+    weights += 1.0 / f;
+  }
+  return 10.0 * std::log10(power / weights);
+}
+
 }  // namespace
 
 TEST_SUITE_BEGIN("response");
@@ -107,34 +135,6 @@ TEST_CASE("samples lost from overlapping sweeps leave no speaker trusted") {
   const auto measured = measure(scene.rig, scene.stimulus, recording);
   CHECK(found(measured, "dropout"));
   CHECK(std::ranges::none_of(measured.speakers, &SpeakerMeasurement::trusted));
-}
-
-/// A subwoofer in a room whose modes die away by 60 dB in a second.
-Response slow_bass() {
-  Response h = test::impulse(520.0, 0.02, 60'000);
-  for (const double mode_hz : {33.0, 47.0, 61.5}) {
-    for (std::size_t n = 520; n < h.size(); ++n) {
-      const double t = static_cast<double>(n - 520) / 48'000.0;
-      h[n] += 2e-4 * std::sin(2.0 * std::numbers::pi * mode_hz * t) * std::pow(10.0, -3.0 * t);
-    }
-  }
-  return h;
-}
-
-/// 10 lg of the mean of |H|^2 over ln f, 30 to 80 Hz, by a sum over bins of 0.18 Hz.
-double level_30_80_db(const Response& h) {
-  const RealFft fft{1 << 18};
-  const auto bins = spectrum(fft, std::span<const double>{h});
-  const double df = 48'000.0 / static_cast<double>(fft.size());
-  double power = 0.0;
-  double weights = 0.0;
-  for (std::size_t k = 1; k < bins.size(); ++k) {
-    const double f = static_cast<double>(k) * df;
-    if (f < 30.0 || f > 80.0) continue;
-    power += std::norm(bins[k]) / f;
-    weights += 1.0 / f;
-  }
-  return 10.0 * std::log10(power / weights);
 }
 
 TEST_CASE("bass that outlasts the pause between sweeps counts in a subwoofer's level, and in what it may be off") {

@@ -14,7 +14,7 @@ namespace ringtrue {
 /// Watches a take of sweeps while it rolls and throws as soon as something makes it useless: the device or the
 /// microphone gone (exact zeros for 0.2 s, where the inputs never are exactly zero), samples that are no numbers,
 /// outputs muted (a sweep plays and the loopback stays silent for 0.15 s), another program playing (for 0.3 s of the
-/// last 1.5 the loopback holds something that no wire makes of the sweeps).
+/// last 1.5 the loopback holds something that no wire makes of the sweeps), the loopback's input overloaded.
 class TakeMonitor {
  public:
   /// @param stimulus  must outlive the monitor
