@@ -78,6 +78,10 @@ bool says(const SpotCheck& check, const std::string& words) {
                              [&](const Finding& finding) { return finding.message.find(words) != std::string::npos; });
 }
 
+std::ptrdiff_t unknown_places(const SpotCheck& check) {
+  return std::ranges::count_if(check.stood, [](const std::optional<Point>& stood) { return !stood; });
+}
+
 using Codes = std::vector<std::string>;
 
 }  // namespace
@@ -86,7 +90,7 @@ TEST_CASE("positions that agree with each other are not spoken of") {
   const Ring ring;
   const SpotCheck check = check_spots(ring.rig, ring.at(five_spots));
   CHECK(codes(check) == Codes{});
-  CHECK(std::ranges::count(check.stood, std::optional<Point>{}) == 0);
+  CHECK(unknown_places(check) == 0);
 }
 
 TEST_CASE("crossed outputs do not look like a moved microphone") {
@@ -134,7 +138,7 @@ TEST_CASE("a microphone that stood elsewhere is named with how far") {
       CAPTURE(p);
       CHECK(codes(check) == Codes{"spot-misplaced"});
       CHECK_FALSE(check.stood[p]);
-      CHECK(std::ranges::count(check.stood, std::optional<Point>{}) == 1);
+      CHECK(unknown_places(check) == 1);
       CHECK((on_another || says(check, "was made some")));
     }
   }
@@ -158,7 +162,7 @@ TEST_CASE("recordings in the wrong order are named, and serve at each other's pl
   CHECK(codes(check) == Codes{"spot-misplaced", "spot-misplaced"});
   CHECK(says(check, "fits position 3, and that one's fits this: the two are exchanged"));
   CHECK(says(check, "fits position 2, and that one's fits this: the two are exchanged"));
-  for (std::size_t p = 0; p < microphones.size(); ++p) CHECK(check.stood[p] == std::optional{microphones[p]});
+  for (std::size_t p = 0; p < microphones.size(); ++p) CHECK(check.stood[p].value() == microphones[p]);
 }
 
 TEST_CASE("a gain that was changed between positions is named, and one speaker's level") {
