@@ -183,10 +183,10 @@ class LiveSession {
   /// A device that goes now does no harm, so nothing watches it here.
   [[nodiscard]] bool last_is_wanted_again(std::size_t position, DeviceCard& card) const {
     if (options_.yes || !Conversation::somebody_is_there()) return false;
-    const auto answer =
-        Conversation::ask(fmt::format("Position {} of {} is recorded, the last one to record. Enter: use it; a: record it again.",
-                                      position + 1, rig_.positions.size()),
-                          {});
+    const auto answer = Conversation::ask(
+        fmt::format("Position {} of {} is recorded, the last one to record. Enter: use it; a: record it again.",
+                    position + 1, rig_.positions.size()),
+        {});
     if (!answer || *answer != "a") return false;
     const auto there = ask_to_place(position, "", card);
     return there && *there != "q";

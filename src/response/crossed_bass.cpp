@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "heard_well.hpp"
 #include "ringtrue/response/clock.hpp"
 #include "ringtrue/response/deconvolution.hpp"
 #include "ringtrue/response/level.hpp"
@@ -15,11 +16,6 @@ namespace {
 constexpr double surely_exchanged_db = 3.0;  // exchange_db
 
 Band upper_end(Hertz end) { return {Hertz{end.value() / 1.3}, end}; }
-
-bool is_heard_well(const SpeakerMeasurement& measured) {
-  constexpr double needed_db = 15.0;  // signal over noise
-  return measured.heard && measured.signal_to_noise_db >= needed_db;
-}
 
 /// How much louder the upper end of a band is than its lowest octave: negative behind a sub's low-pass.
 std::optional<double> roll_off_db(const SpeakerMeasurement& measured, Band band) {

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "heard_well.hpp"
 #include "ringtrue/core/statistics.hpp"
 #include "ringtrue/response/deconvolution.hpp"
 #include "ringtrue/response/level.hpp"
@@ -9,7 +10,6 @@
 namespace ringtrue {
 namespace {
 
-constexpr double well_heard_db = 15.0;  // signal over noise
 constexpr std::size_t fewest_mains = 3;
 
 Band upper_end_of(Band flat) { return {Hertz{flat.high.value() / 1.25}, flat.high}; }
@@ -36,7 +36,7 @@ std::optional<double> likeness_to_mains_db(const Rig& rig, const PositionMeasure
   constexpr double narrowest_hz = 140.0;
   constexpr double deep_hz = 40.0;
   const SpeakerMeasurement& measured = measurement.speakers[sub];
-  if (!measured.heard || measured.signal_to_noise_db < well_heard_db) return {};
+  if (!is_heard_well(measured)) return {};
   Band flat = flat_band(rig.speakers[sub].band);
   flat.high = std::min(flat.high, Hertz{widest_hz});
   if (flat.high.value() < narrowest_hz || flat.low.value() > deep_hz) return {};

@@ -18,8 +18,7 @@ namespace ringtrue {
 namespace {
 
 constexpr double before_s = 0.06;
-constexpr double guard_s = 0.02;       // what comes next may come from a nearer speaker
-constexpr int harmonics_kept_out = 3;  // what plan_interleaved keeps out at least
+constexpr double guard_s = 0.02;  // what comes next may come from a nearer speaker
 constexpr double least_after_s = 0.1;
 constexpr double dullest_loopback_hz = 2'000.0;
 constexpr double coherent = 0.5;     // the same speaker twice; two speakers of a ring share a third at most

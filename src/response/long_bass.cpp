@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
 #include "ringtrue/response/deconvolution.hpp"
 #include "ringtrue/stimulus/overlap.hpp"
@@ -13,7 +12,6 @@ namespace {
 constexpr double longest_bass_s = 1.2;      // 60 dB down at a decay time of 1.2 s: few rooms' bass lasts longer
 constexpr Hertz highest_of_a_sub{500.0};    // of a subwoofer's sweep
 constexpr double neighbour_guard_s = 0.02;  // what comes next may come from a nearer speaker
-constexpr int orders_kept_out = 3;
 
 }  // namespace
 
@@ -21,7 +19,7 @@ double long_bass_s(const Stimulus& stimulus, std::size_t sweep, const Synchronis
                    std::size_t channel_frames) {
   const SweepShape& shape = stimulus.shapes[stimulus.sweeps[sweep].shape];
   if (shape.band.high > highest_of_a_sub) return 0.0;
-  const double clear_s = clear_window(stimulus, sweep, orders_kept_out).after.value() - neighbour_guard_s;
+  const double clear_s = clear_window(stimulus, sweep, harmonics_kept_out).after.value() - neighbour_guard_s;
   // Where samples were lost in between, what comes next comes earlier.
   double earlier = 0.0;
   for (std::size_t next = sweep + 1; next < stimulus.sweeps.size(); ++next) {
@@ -53,21 +51,6 @@ void lengthen_bass(const Stimulus& stimulus, std::span<const SweepPair> pairs, s
     responses[i].first_long = read(first, std::max(shorter_s, first_s));
     responses[i].second_long = read(second, std::max(shorter_s, second_s));
   }
-}
-
-Takes combine_unequal(const std::vector<double>& first, const std::vector<double>& second, double sample_rate_hz,
-                      std::size_t zero_index) {
-  const std::vector<double>& longer = first.size() > second.size() ? first : second;
-  const std::size_t common = std::min(first.size(), second.size());
-  Takes takes{sample_rate_hz, zero_index, longer, std::vector<double>(longer.size())};
-  for (std::size_t n = 0; n < common; ++n) {
-    takes.mean[n] = 0.5 * (first[n] + second[n]);
-    takes.noise[n] = 0.5 * (first[n] - second[n]);
-  }
-  for (std::size_t n = common; n < longer.size(); ++n) {
-    takes.noise[n] = std::numbers::sqrt2 * takes.noise[common - 1 - (n - common) % common];
-  }
-  return takes;
 }
 
 }  // namespace ringtrue

@@ -7,6 +7,7 @@
 #include <complex>
 #include <numbers>
 
+#include "heard_well.hpp"
 #include "ringtrue/response/deconvolution.hpp"
 
 namespace ringtrue {
@@ -78,8 +79,7 @@ bool plays_both(const Share& whole, const Share& late) {
 }
 
 bool is_loud_enough(const SpeakerMeasurement& measured) {
-  constexpr double needed_db = 15.0;  // signal over noise
-  return measured.heard && measured.signal_to_noise_db >= needed_db && !measured.response.samples.empty();
+  return is_heard_well(measured) && !measured.response.samples.empty();
 }
 
 /// The main that the sub's output plays too. Only the one most like it can be that.

@@ -7,7 +7,6 @@
 #include "displacement.hpp"
 #include "ringtrue/core/parallel.hpp"
 #include "ringtrue/core/statistics.hpp"
-#include "ringtrue/response/long_bass.hpp"
 
 namespace ringtrue {
 namespace {
@@ -334,7 +333,7 @@ std::optional<Takes> takes_of(std::size_t i, std::span<const PairResponse> respo
   const auto& used = choices[i].used;
   if (!used[0] && !used[1]) return {};
   if (used[0] && used[1] && long_is_sound(i, responses, choices, stimulus, pairs, rate_hz)) {
-    return combine_unequal(responses[i].first_long, responses[i].second_long, rate_hz, zero_index);
+    return combine(responses[i].first_long, responses[i].second_long, rate_hz, zero_index);
   }
   if (used[0] && used[1]) return combine(responses[i].first, responses[i].second, rate_hz, zero_index);
   Takes takes{rate_hz, zero_index, used[0] ? responses[i].first : responses[i].second, {}};

@@ -159,10 +159,9 @@ Seconds InterleaveRoom::heard_for(int order) const {
 }
 
 Seconds interleaved_decay(const Stimulus& stimulus) {
-  constexpr int orders = 3;
   double after_s = std::numeric_limits<double>::infinity();
   for (std::size_t i = 0; i < stimulus.sweeps.size(); ++i) {
-    after_s = std::min(after_s, clear_window(stimulus, i, orders).after.value());
+    after_s = std::min(after_s, clear_window(stimulus, i, harmonics_kept_out).after.value());
   }
   return Seconds{std::max(0.0, (after_s - band_edge_ringing_s - arrivals_differ_s) / kept_share)};
 }

@@ -1,6 +1,7 @@
 #include <doctest/doctest.h>
 
 #include <algorithm>
+#include <array>
 #include <string>
 #include <vector>
 
@@ -15,37 +16,19 @@ namespace {
 
 /// Four mains and a sub's output in a room of 0.3 s; the sub stands at x m, and is what `model` says.
 Calibration with_sub(const std::string& model, double x) {
-  const Rig rig = parse_rig(R"(layout = "custom"
-    [room]
-    size_m = [5.6, 4.3, 2.5]
-    [[speaker]]
-    label = "A"
-    output = 1
-    band_hz = [50, 20000]
-    [[speaker]]
-    label = "B"
-    output = 2
-    band_hz = [50, 20000]
-    [[speaker]]
-    label = "C"
-    output = 3
-    band_hz = [50, 20000]
-    [[speaker]]
-    label = "D"
-    output = 4
-    band_hz = [50, 20000]
-    [[speaker]]
-    label = "LFE"
-    output = 5
-    kind = "sub"
-    band_hz = [20, 250])",
-                            "rig.toml");
+  std::string rig_text = "layout = \"custom\"\n[room]\nsize_m = [5.6, 4.3, 2.5]\n";
   std::string room = "[room]\nreverberation_time_s = 0.3\n";
-  room += "[[speaker]]\nlabel = \"A\"\nposition_m = [-1.0, 1.7, 0.1]\n";
-  room += "[[speaker]]\nlabel = \"B\"\nposition_m = [1.1, 1.6, 0.0]\n";
-  room += "[[speaker]]\nlabel = \"C\"\nposition_m = [-1.3, -1.2, 0.2]\n";
-  room += "[[speaker]]\nlabel = \"D\"\nposition_m = [1.4, -1.1, 0.1]\n";
+  const std::array<std::string, 4> places{"[-1.0, 1.7, 0.1]", "[1.1, 1.6, 0.0]", "[-1.3, -1.2, 0.2]",
+                                          "[1.4, -1.1, 0.1]"};
+  for (std::size_t i = 0; i < places.size(); ++i) {
+    const std::string label = "M" + std::to_string(i + 1);
+    rig_text +=
+        "[[speaker]]\nlabel = \"" + label + "\"\noutput = " + std::to_string(i + 1) + "\nband_hz = [50, 20000]\n";
+    room += "[[speaker]]\nlabel = \"" + label + "\"\nposition_m = " + places[i] + "\n";
+  }
+  rig_text += "[[speaker]]\nlabel = \"LFE\"\noutput = 5\nkind = \"sub\"\nband_hz = [20, 250]\n";
   room += "[[speaker]]\nlabel = \"LFE\"\nposition_m = [" + std::to_string(x) + ", 1.8, -0.9]\n" + model;
+  const Rig rig = parse_rig(rig_text, "rig.toml");
   const VirtualRoom scene = parse_virtual_room(room, "room.toml", rig);
   const Stimulus stimulus = plan_stimulus(rig, {});
   const std::vector<PositionMeasurement> positions{measure(rig, stimulus, capture(scene, rig, stimulus, 0))};

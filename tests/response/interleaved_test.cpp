@@ -13,6 +13,7 @@
 #include "rigs.hpp"
 #include "ringtrue/core/errors.hpp"
 #include "ringtrue/response/measurement.hpp"
+#include "ringtrue/response/takes.hpp"
 
 using namespace ringtrue;
 using test::Recorder;
@@ -135,6 +136,19 @@ TEST_CASE("samples lost from overlapping sweeps leave no speaker trusted") {
   const auto measured = measure(scene.rig, scene.stimulus, recording);
   CHECK(found(measured, "dropout"));
   CHECK(std::ranges::none_of(measured.speakers, &SpeakerMeasurement::trusted));
+}
+
+TEST_CASE("where only one of two takes goes on, it is the mean with the noise of one take") {
+  // By the definition of Takes: half the difference, of one take the square root of two more, read backwards.
+  for (const bool second_is_longer : {true, false}) {
+    const std::vector<double> brief{1.0, 2.0};
+    const std::vector<double> lasting{3.0, 6.0, 5.0, 7.0};
+    const Takes takes = second_is_longer ? combine(brief, lasting, 48'000.0, 0) : combine(lasting, brief, 48'000.0, 0);
+    const double sign = second_is_longer ? -1.0 : 1.0;
+    CHECK(takes.mean == std::vector<double>{2.0, 4.0, 5.0, 7.0});
+    CHECK(takes.noise ==
+          std::vector<double>{sign, 2.0 * sign, 2.0 * sign * std::numbers::sqrt2, sign * std::numbers::sqrt2});
+  }
 }
 
 TEST_CASE("bass that outlasts the pause between sweeps counts in a subwoofer's level, and in what it may be off") {

@@ -2,11 +2,9 @@
 
 #include <cstddef>
 #include <span>
-#include <vector>
 
 #include "ringtrue/response/sweep_pair.hpp"
 #include "ringtrue/response/synchronisation.hpp"
-#include "ringtrue/response/takes.hpp"
 #include "ringtrue/stimulus/stimulus.hpp"
 
 namespace ringtrue {
@@ -22,10 +20,5 @@ namespace ringtrue {
 void lengthen_bass(const Stimulus& stimulus, std::span<const SweepPair> pairs, std::span<const float> channel,
                    const Synchronisation& sync, double before_s, const MicrophoneResponse* microphone,
                    std::span<PairResponse> responses);
-
-/// Takes of two responses that may be read for unlike times: where only one goes on it is the mean, with the noise of
-/// the common part (backwards, and by the square root of two stronger, as of one take).
-[[nodiscard]] Takes combine_unequal(const std::vector<double>& first, const std::vector<double>& second,
-                                    double sample_rate_hz, std::size_t zero_index);
 
 }  // namespace ringtrue

@@ -19,7 +19,8 @@ struct Takes {
   std::vector<double> noise;
 };
 
-/// Takes of two sweeps. @param first, second  of equal length
+/// Takes of two sweeps. Where only one goes on it is the mean, with the noise of the common part (backwards, and by the
+/// square root of two stronger, as of one take).
 [[nodiscard]] Takes combine(const std::vector<double>& first, const std::vector<double>& second, double sample_rate_hz,
                             std::size_t zero_index);
 

@@ -32,6 +32,8 @@ struct ClearWindow {
   Seconds after{0.0};
 };
 
+constexpr int harmonics_kept_out = 3;  // orders of distortion that a schedule keeps out of responses at least
+
 /// @param harmonics  highest order of distortion that counts
 [[nodiscard]] ClearWindow clear_window(const Stimulus& stimulus, std::size_t sweep, int harmonics);
 
