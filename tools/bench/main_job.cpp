@@ -55,11 +55,13 @@ Recording recorded(const Stimulus& stimulus) {
   return recording;
 }
 
-/// What is counted.
+/// What is counted: on one thread, as instructions are collected on the one that enters here only.
 __attribute__((noinline)) std::size_t counted_main_job(const Rig& rig, const Stimulus& stimulus,
                                                        const Recording& recording) {
   const std::vector<PositionMeasurement> positions{measure(rig, stimulus, recording, {.threads = 1})};
-  const Calibration calibration = calibrate(rig, positions);
+  CalibrateOptions options;
+  options.correction.threads = 1;
+  const Calibration calibration = calibrate(rig, positions, options);
   std::size_t ok = 0;
   for (const auto& speaker : calibration.speakers) ok += speaker.status == Status::ok ? 1 : 0;
   return ok;
