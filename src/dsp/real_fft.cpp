@@ -3,6 +3,7 @@
 #include <fftw3.h>
 
 #include <algorithm>
+#include <bit>
 #include <cassert>
 #include <list>
 #include <mutex>
@@ -107,11 +108,14 @@ class RealFft::Shelf {
 };
 
 std::size_t good_fft_size(std::size_t at_least) {
-  std::size_t best = 2;
-  while (best < at_least) best *= 2;
-  for (std::size_t fives = 1; fives < best; fives *= 5) {
+  constexpr std::size_t small = 32'768;
+  constexpr std::size_t twos = 512;  // in every larger size: FFTW's vector code wants them
+  const std::size_t power = std::bit_ceil(std::max<std::size_t>(2, at_least));
+  if (power <= small) return power >= 8 && power / 4 * 3 >= at_least ? power / 4 * 3 : power;
+  std::size_t best = power;
+  for (std::size_t fives = twos; fives < best; fives *= 5) {
     for (std::size_t threes = fives; threes < best; threes *= 3) {
-      std::size_t n = 2 * threes;
+      std::size_t n = threes;
       while (n < at_least) n *= 2;
       best = std::min(best, n);
     }

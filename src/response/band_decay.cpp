@@ -1,7 +1,6 @@
 #include "ringtrue/response/band_decay.hpp"
 
 #include <algorithm>
-#include <bit>
 #include <cmath>
 #include <complex>
 #include <numbers>
@@ -74,16 +73,10 @@ struct BandEnergy {
   double rate_hz = 0.0;
 };
 
-/// A size that several bands share, 2^k or 3 2^k: a plan for each band's own costs more than its transforms.
-std::size_t shared_fft_size(std::size_t at_least) {
-  const std::size_t power = std::bit_ceil(std::max<std::size_t>(4, at_least));
-  return power / 4 * 3 >= at_least ? power / 4 * 3 : power;
-}
-
 BandEnergy band_energy(const Spectra& spectra, const BandFilters::Filter& filter, std::size_t length) {
   const std::size_t bins = std::max<std::size_t>(1, filter.gains.size());
   const double seconds = 1.0 / spectra.bin_hz();
-  const RealFft small{shared_fft_size(std::max(2 * bins + 4, static_cast<std::size_t>(least_rate_hz * seconds)))};
+  const RealFft small{good_fft_size(std::max(2 * bins + 4, static_cast<std::size_t>(least_rate_hz * seconds)))};
   const auto whole = static_cast<double>(spectra.fft.size());
 
   // Shifted down to bin 1: the envelope does not know.

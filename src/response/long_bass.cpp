@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "ringtrue/core/parallel.hpp"
 #include "ringtrue/response/deconvolution.hpp"
 #include "ringtrue/stimulus/overlap.hpp"
 
@@ -32,9 +33,10 @@ double long_bass_s(const Stimulus& stimulus, std::size_t sweep, const Synchronis
 
 void lengthen_bass(const Stimulus& stimulus, std::span<const SweepPair> pairs, std::span<const float> channel,
                    const Synchronisation& sync, double before_s, const MicrophoneResponse* microphone,
-                   std::span<PairResponse> responses) {
+                   unsigned threads, std::span<PairResponse> responses) {
   for (std::size_t i = 0; i < pairs.size(); ++i) {
-    const auto [speaker, first, second] = pairs[i];
+    const std::size_t first = pairs[i].first;
+    const std::size_t second = pairs[i].second;
     const double first_s = long_bass_s(stimulus, first, sync, channel.size());
     const double second_s = long_bass_s(stimulus, second, sync, channel.size());
     const double shorter_s = static_cast<double>(responses[i].first.size()) / sync.rate_hz - before_s;
@@ -48,8 +50,10 @@ void lengthen_bass(const Stimulus& stimulus, std::span<const SweepPair> pairs, s
       response.resize(std::min(response.size(), clear));
       return response;
     };
-    responses[i].first_long = read(first, std::max(shorter_s, first_s));
-    responses[i].second_long = read(second, std::max(shorter_s, second_s));
+    parallel_for(2, threads, [&](std::size_t take) {
+      auto& longer = take == 0 ? responses[i].first_long : responses[i].second_long;
+      longer = take == 0 ? read(first, std::max(shorter_s, first_s)) : read(second, std::max(shorter_s, second_s));
+    });
   }
 }
 

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <functional>
+#include <numeric>
 #include <span>
 
 #include "foreign_sweeps.hpp"
@@ -170,7 +172,7 @@ Heard hear_one_by_one(const Stimulus& stimulus, std::span<const SweepPair> pairs
     deconvolvers = deconvolvers_for(stimulus, sync->rate_hz, options.microphone, options.threads);
     responses = respond_to_all(stimulus, pairs, channels.microphone, *sync, deconvolvers, options.threads);
   }
-  lengthen_bass(stimulus, pairs, channels.microphone, *sync, before_s, options.microphone, responses);
+  lengthen_bass(stimulus, pairs, channels.microphone, *sync, before_s, options.microphone, options.threads, responses);
   const std::size_t zero_index = deconvolvers.front().zero_index();
   return {std::move(*sync), std::move(responses), zero_index, std::move(deconvolvers)};
 }
@@ -196,6 +198,14 @@ std::optional<double> loopback_zero_ms(const Stimulus& stimulus, const Channels&
     heard.deconvolvers = deconvolvers_for(stimulus, heard.sync.rate_hz, nullptr, options.threads);
   }
   return loopback_arrival_ms(stimulus, channels.loopback, heard.deconvolvers, heard.sync, options.threads);
+}
+
+/// A subwoofer's longer responses take longest: begun last, they would keep one thread busy alone.
+std::vector<std::size_t> longest_first(std::span<const PairResponse> responses) {
+  std::vector<std::size_t> order(responses.size());
+  std::iota(order.begin(), order.end(), std::size_t{0});
+  std::ranges::stable_sort(order, std::ranges::greater{}, [&](std::size_t i) { return responses[i].first_long.size(); });
+  return order;
 }
 
 /// In an interleaved recording one lost buffer is in several sweeps, and which ones cannot be told.
@@ -273,8 +283,9 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
     }
   };
   SteadyNoise steady;
+  const std::vector<std::size_t> order = longest_first(heard.responses);
   parallel_for(pairs.size() + 2, options.threads, [&](std::size_t i) {  // the noise last: it takes less
-    if (i < pairs.size()) return measure_pair(i);
+    if (i < pairs.size()) return measure_pair(order[i]);
     if (i == pairs.size()) {
       steady = steady_noise(stimulus, sync, channels.microphone);
     } else {

@@ -3,9 +3,11 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <complex>
 #include <numbers>
+#include <numeric>
 
 #include "heard_well.hpp"
 #include "ringtrue/response/deconvolution.hpp"
@@ -27,24 +29,36 @@ class NarrowBand {
     for (std::size_t n = 0; n < length; ++n) {
       const double turn = 2.0 * std::numbers::pi * static_cast<double>(n);
       const double hann = 0.5 - 0.5 * std::cos(turn / static_cast<double>(length));
-      window_.push_back(std::polar(hann, -turn * centre.value() / sample_rate_hz));
+      const double phase = -turn * centre.value() / sample_rate_hz;
+      in_phase_.push_back(hann * std::cos(phase));
+      quadrature_.push_back(hann * std::sin(phase));
     }
   }
 
   /// Phases count from each window's begin: alike for all responses, so that they may be compared.
   [[nodiscard]] OverTime operator()(std::span<const float> samples) const {
     OverTime values;
-    for (std::size_t from = 0; from + window_.size() <= samples.size(); from += hop_) {
-      std::complex<double> sum;
-      for (std::size_t n = 0; n < window_.size(); ++n) sum += window_[n] * static_cast<double>(samples[from + n]);
-      values.push_back(sum);
+    for (std::size_t from = 0; from + in_phase_.size() <= samples.size(); from += hop_) {
+      values.emplace_back(sum(in_phase_, samples.subspan(from)), sum(quadrature_, samples.subspan(from)));
     }
     return values;
   }
 
  private:
+  static double sum(std::span<const double> window, std::span<const float> samples) {
+    constexpr std::size_t lanes = 8;  // partial sums side by side
+    std::array<double, lanes> parts{};
+    std::size_t n = 0;
+    for (; n + lanes <= window.size(); n += lanes) {
+      for (std::size_t i = 0; i < lanes; ++i) parts[i] += window[n + i] * static_cast<double>(samples[n + i]);
+    }
+    for (; n < window.size(); ++n) parts[0] += window[n] * static_cast<double>(samples[n]);
+    return std::accumulate(parts.begin(), parts.end(), 0.0);
+  }
+
   std::size_t hop_;
-  std::vector<std::complex<double>> window_;
+  std::vector<double> in_phase_;
+  std::vector<double> quadrature_;
 };
 
 /// How much of b is in a (<a, b> / <b, b>) and how alike they are (<a, b> / |a| |b|), from a window on.

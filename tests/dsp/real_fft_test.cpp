@@ -34,10 +34,14 @@ bool only_small_factors(std::size_t n) {
 
 TEST_SUITE_BEGIN("dsp");
 
-TEST_CASE("good_fft_size is the smallest even number of factors 2, 3 and 5") {
-  for (std::size_t wanted = 1; wanted < 3'000; ++wanted) {
-    std::size_t expected = std::max<std::size_t>(wanted, 2);
-    while (expected % 2 != 0 || !only_small_factors(expected)) ++expected;
+TEST_CASE("good_fft_size is 2^a or 3 2^a up to 32768, then 512 2^a 3^b 5^c, and the smallest of these") {
+  const auto is_power = [](std::size_t n) { return n >= 2 && (n & (n - 1)) == 0; };
+  const auto is_good = [&](std::size_t n) {
+    return n <= 32'768 ? is_power(n) || (n % 3 == 0 && is_power(n / 3)) : n % 512 == 0 && only_small_factors(n);
+  };
+  std::size_t expected = 2;
+  for (std::size_t wanted = 1; wanted < 200'000; ++wanted) {
+    while (expected < wanted || !is_good(expected)) ++expected;
     REQUIRE(good_fft_size(wanted) == expected);
   }
 }

@@ -10,7 +10,8 @@
 
 namespace ringtrue {
 
-/// The smallest even number 2^a 3^b 5^c that is at least `at_least` and 2: a fast size for RealFft.
+/// A fast size for RealFft, at least `at_least` and 2: the smallest 512 2^a 3^b 5^c, and up to 32768 the smallest 2^a or
+/// 3 2^a. Making a plan takes as long as hundreds of small transforms, so few sizes serve all.
 [[nodiscard]] std::size_t good_fft_size(std::size_t at_least);
 
 /// Discrete Fourier transform of n real samples, double precision, by FFTW.

@@ -19,6 +19,6 @@ namespace ringtrue {
 /// @param before_s  of the responses, before zero latency
 void lengthen_bass(const Stimulus& stimulus, std::span<const SweepPair> pairs, std::span<const float> channel,
                    const Synchronisation& sync, double before_s, const MicrophoneResponse* microphone,
-                   std::span<PairResponse> responses);
+                   unsigned threads, std::span<PairResponse> responses);
 
 }  // namespace ringtrue
