@@ -32,8 +32,8 @@ double long_bass_s(const Stimulus& stimulus, std::size_t sweep, const Synchronis
 }
 
 void lengthen_bass(const Stimulus& stimulus, std::span<const SweepPair> pairs, std::span<const float> channel,
-                   const Synchronisation& sync, double before_s, const MicrophoneResponse* microphone,
-                   unsigned threads, std::span<PairResponse> responses) {
+                   const Synchronisation& sync, double before_s, const MicrophoneResponse* microphone, unsigned threads,
+                   std::span<PairResponse> responses) {
   for (std::size_t i = 0; i < pairs.size(); ++i) {
     const std::size_t first = pairs[i].first;
     const std::size_t second = pairs[i].second;

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <functional>
 #include <numeric>
+#include <optional>
 #include <span>
 
 #include "foreign_sweeps.hpp"
@@ -80,19 +81,26 @@ struct Channels {
   std::span<const float> microphone;
   std::span<const float> loopback;
   bool exchanged = false;
+  std::optional<double> loopback_start_s{};  // of the sweeps in the loopback, where it was looked for
 };
 
 Channels sort_channels(const Stimulus& stimulus, const Recording& recording, unsigned threads) {
-  Channels channels{recording.microphone, recording.loopback, false};
+  Channels channels{recording.microphone, recording.loopback};
   if (recording.loopback.empty()) return channels;
   constexpr double electrical = 0.97;  // of the energy within 1 ms: a wire has no room
   constexpr double acoustic = 0.9;
-  const auto as_named = electrical_share(stimulus, recording.loopback, recording.sample_rate_hz, threads);
+  const double rate_hz = recording.sample_rate_hz;
+  channels.loopback_start_s = find_start(stimulus, recording.loopback, rate_hz, {}, threads);
+  if (!channels.loopback_start_s) return channels;
+  const auto as_named = electrical_share(stimulus, recording.loopback, rate_hz, *channels.loopback_start_s);
   if (!as_named || *as_named >= acoustic) return channels;
-  const auto other = electrical_share(stimulus, recording.microphone, recording.sample_rate_hz, threads);
+  const auto other_start_s = find_start(stimulus, recording.microphone, rate_hz, {}, threads);
+  if (!other_start_s) return channels;
+  const auto other = electrical_share(stimulus, recording.microphone, rate_hz, *other_start_s);
   if (other && *other > electrical) {
     std::swap(channels.microphone, channels.loopback);
     channels.exchanged = true;
+    channels.loopback_start_s = other_start_s;
   }
   return channels;
 }
@@ -163,12 +171,14 @@ Heard hear_one_by_one(const Stimulus& stimulus, std::span<const SweepPair> pairs
                       const Recording& recording, const MeasureOptions& options) {
   const bool has_loopback = !channels.loopback.empty();
   const std::span<const float> clock_channel = has_loopback ? channels.loopback : channels.microphone;
-  auto sync = synchronise(stimulus, clock_channel, recording.sample_rate_hz, Thoroughness::quick, options.threads);
+  auto sync = synchronise(stimulus, clock_channel, recording.sample_rate_hz, Thoroughness::quick, options.threads,
+                          channels.loopback_start_s);
   if (!sync) refuse_foreign_recording(recording, has_loopback);
   auto deconvolvers = deconvolvers_for(stimulus, sync->rate_hz, options.microphone, options.threads);
   auto responses = respond_to_all(stimulus, pairs, channels.microphone, *sync, deconvolvers, options.threads);
   if (out_of_step(stimulus, pairs, responses, *sync, options.threads)) {
-    sync = synchronise(stimulus, clock_channel, recording.sample_rate_hz, Thoroughness::thorough, options.threads);
+    sync = synchronise(stimulus, clock_channel, recording.sample_rate_hz, Thoroughness::thorough, options.threads,
+                       channels.loopback_start_s);
     deconvolvers = deconvolvers_for(stimulus, sync->rate_hz, options.microphone, options.threads);
     responses = respond_to_all(stimulus, pairs, channels.microphone, *sync, deconvolvers, options.threads);
   }
@@ -204,7 +214,8 @@ std::optional<double> loopback_zero_ms(const Stimulus& stimulus, const Channels&
 std::vector<std::size_t> longest_first(std::span<const PairResponse> responses) {
   std::vector<std::size_t> order(responses.size());
   std::iota(order.begin(), order.end(), std::size_t{0});
-  std::ranges::stable_sort(order, std::ranges::greater{}, [&](std::size_t i) { return responses[i].first_long.size(); });
+  std::ranges::stable_sort(order, std::ranges::greater{},
+                           [&](std::size_t i) { return responses[i].first_long.size(); });
   return order;
 }
 

@@ -159,17 +159,20 @@ std::optional<double> loopback_arrival_ms(const Stimulus& stimulus, std::span<co
 }
 
 std::optional<double> electrical_share(const Stimulus& stimulus, std::span<const float> channel, double rate_hz,
-                                       unsigned threads) {
+                                       double start_lag_s) {
   constexpr std::size_t sweeps_looked_at = 3;
   constexpr double near_s = 0.001;
-  const auto start_lag = find_start(stimulus, channel, rate_hz, {}, threads);
-  if (!start_lag) return {};
   std::vector<double> shares;
+  std::optional<Deconvolver> deconvolver;  // the last shape's: sweeps of one shape follow each other
+  std::size_t last_shape = 0;
   for (std::size_t i = 0; i < stimulus.sweeps.size() && shares.size() < sweeps_looked_at; ++i) {
     const SweepShape& shape = stimulus.shapes[stimulus.sweeps[i].shape];
     if (shape.band.high.value() < dullest_loopback_hz) continue;
-    const Deconvolver deconvolver{shape, stimulus.sample_rate_hz, rate_hz, {0.05, 0.2}};
-    auto h = deconvolver.response(channel, (start_s(stimulus, i) + *start_lag) * rate_hz);
+    if (!deconvolver || last_shape != stimulus.sweeps[i].shape) {
+      deconvolver.emplace(shape, stimulus.sample_rate_hz, rate_hz, ResponseWindow{0.05, 0.2});
+      last_shape = stimulus.sweeps[i].shape;
+    }
+    auto h = deconvolver->response(channel, (start_s(stimulus, i) + start_lag_s) * rate_hz);
     for (std::size_t n = h.size() - 1; n > 0; --n) h[n] -= h[n - 1];  // weighs the treble: band edges ring in the bass
     h[0] = 0.0;
     const auto louder = [](double a, double b) { return std::abs(a) < std::abs(b); };

@@ -81,8 +81,9 @@ bool inside_recording(const Stimulus& stimulus, std::size_t sweep, double zero_f
 }
 
 std::optional<Synchronisation> synchronise(const Stimulus& stimulus, std::span<const float> channel,
-                                           double nominal_rate_hz, Thoroughness thoroughness, unsigned threads) {
-  const auto start_lag = find_start(stimulus, channel, nominal_rate_hz, {}, threads);
+                                           double nominal_rate_hz, Thoroughness thoroughness, unsigned threads,
+                                           std::optional<double> known_start_s) {
+  const auto start_lag = known_start_s ? known_start_s : find_start(stimulus, channel, nominal_rate_hz, {}, threads);
   if (!start_lag) return {};
   std::vector<SweepPair> pairs = sweep_pairs(stimulus);
   std::erase_if(pairs, [](const SweepPair& pair) { return pair.first == pair.second; });

@@ -18,7 +18,7 @@ namespace ringtrue {
 /// Adds `first_long` and `second_long` to the pairs of subwoofers, of a recording of sweeps one after another.
 /// @param before_s  of the responses, before zero latency
 void lengthen_bass(const Stimulus& stimulus, std::span<const SweepPair> pairs, std::span<const float> channel,
-                   const Synchronisation& sync, double before_s, const MicrophoneResponse* microphone,
-                   unsigned threads, std::span<PairResponse> responses);
+                   const Synchronisation& sync, double before_s, const MicrophoneResponse* microphone, unsigned threads,
+                   std::span<PairResponse> responses);
 
 }  // namespace ringtrue

@@ -25,8 +25,9 @@ namespace ringtrue {
                                                         const Synchronisation& sync, unsigned threads);
 
 /// Share of a channel's response energy within 1 ms of its peak, median over the first sweeps: near 1 for a wire, well
-/// below in a room. Empty when no sweep is found in the channel.
+/// below in a room. Empty when the channel is silent or no sweep reaches 2 kHz.
+/// @param start_lag_s  of the sweeps in the channel, by find_start
 [[nodiscard]] std::optional<double> electrical_share(const Stimulus& stimulus, std::span<const float> channel,
-                                                     double rate_hz, unsigned threads);
+                                                     double rate_hz, double start_lag_s);
 
 }  // namespace ringtrue

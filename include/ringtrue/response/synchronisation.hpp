@@ -24,10 +24,11 @@ struct Synchronisation {
 enum class Thoroughness { quick, thorough };
 
 /// Finds the start, the clock and what was lost. `channel` is the loopback where there is one, else the microphone.
+/// @param known_start_s  what find_start said of this channel; empty: it is asked
 /// @returns empty when the sweeps are not in the channel
 [[nodiscard]] std::optional<Synchronisation> synchronise(const Stimulus& stimulus, std::span<const float> channel,
                                                          double nominal_rate_hz, Thoroughness thoroughness,
-                                                         unsigned threads);
+                                                         unsigned threads, std::optional<double> known_start_s = {});
 
 /// Whether a sweep that arrives at `zero_frame` lies within a recording of so many frames.
 [[nodiscard]] bool inside_recording(const Stimulus& stimulus, std::size_t sweep, double zero_frame, double rate_hz,
