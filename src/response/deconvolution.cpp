@@ -36,19 +36,23 @@ class BlockRamp {
   static constexpr std::size_t bins = 256;
 
   explicit BlockRamp(double step_rad) : step_rad_{step_rad} {
-    for (std::size_t k = 0; k < bins; ++k) table_[k] = std::polar(1.0, step_rad * static_cast<double>(k));
+    for (std::size_t k = 0; k < bins; ++k) table_[k] = turn(k);
   }
   /// The phases of the block that begins at bin `from`.
-  [[nodiscard]] std::array<std::complex<double>, bins> at(std::size_t from) const {
-    const std::complex<double> phase = std::polar(1.0, step_rad_ * static_cast<double>(from));
-    std::array<std::complex<double>, bins> phases;
+  [[nodiscard]] std::array<std::complex<float>, bins> at(std::size_t from) const {
+    const std::complex<float> phase = turn(from);
+    std::array<std::complex<float>, bins> phases;
     for (std::size_t k = 0; k < bins; ++k) phases[k] = phase * table_[k];
     return phases;
   }
 
  private:
+  [[nodiscard]] std::complex<float> turn(std::size_t k) const {
+    return std::complex<float>{std::polar(1.0, step_rad_ * static_cast<double>(k))};
+  }
+
   double step_rad_;
-  std::array<std::complex<double>, bins> table_;
+  std::array<std::complex<float>, bins> table_;
 };
 
 /// Calls each(from, to) for blocks of bins.
@@ -77,7 +81,11 @@ Deconvolver::Deconvolver(const SweepShape& shape, double stimulus_rate_hz, doubl
           std::ceil(static_cast<double>(shape.samples.size()) * recorder_rate_hz / stimulus_rate_hz))},
       fft_{good_fft_size(sweep_frames_ + before_ + after_)} {
   const std::vector<double> played = resample(shape.samples, stimulus_rate_hz, recorder_rate_hz);
-  inverse_filter_ = spectrum(fft_, std::span<const double>{played});
+  Scratch<float> time(fft_.size());
+  const auto end = std::ranges::transform(played, time.begin(), [](double x) { return static_cast<float>(x); }).out;
+  std::fill(end, time.end(), 0.0F);
+  inverse_filter_.resize(fft_.bin_count());
+  fft_.forward(time, inverse_filter_);
 
   const double df = recorder_rate_hz / static_cast<double>(fft_.size());
   const double a = peak_of(shape.samples) * recorder_rate_hz / 2.0;
@@ -88,22 +96,23 @@ Deconvolver::Deconvolver(const SweepShape& shape, double stimulus_rate_hz, doubl
     const double f = static_cast<double>(k) * df;
     const double taper = scale * gain.at(f);
     const double unfaded = f > 0.0 ? a * a * shape.rate_constant.value() / f : 1.0;
-    const std::complex<double> X = inverse_filter_[k];
-    inverse_filter_[k] = taper * std::conj(X) / (std::norm(X) + regularisation * unfaded);
-    if (microphone != nullptr) inverse_filter_[k] *= microphone_correction(*microphone, f);
+    const std::complex<double> X{inverse_filter_[k]};
+    std::complex<double> inverse = taper * std::conj(X) / (std::norm(X) + regularisation * unfaded);
+    if (microphone != nullptr) inverse *= microphone_correction(*microphone, f);
+    inverse_filter_[k] = std::complex<float>{inverse};
   }
 }
 
-Spectrum Deconvolver::stretch_spectrum(std::span<const float> recording, double zero_frame) const {
+SingleSpectrum Deconvolver::stretch_spectrum(std::span<const float> recording, double zero_frame) const {
   const auto first = static_cast<std::ptrdiff_t>(std::floor(zero_frame)) - static_cast<std::ptrdiff_t>(before_);
   const auto needed = static_cast<std::ptrdiff_t>(frames_needed());
   const std::ptrdiff_t from = std::clamp<std::ptrdiff_t>(-first, 0, needed);  // frames of the stretch in the recording
   const std::ptrdiff_t to = std::clamp<std::ptrdiff_t>(std::ssize(recording) - first, from, needed);
-  Scratch<double> time(fft_.size());
-  std::fill(time.begin(), time.begin() + from, 0.0);
+  Scratch<float> time(fft_.size());
+  std::fill(time.begin(), time.begin() + from, 0.0F);
   if (to > from) std::copy(recording.begin() + first + from, recording.begin() + first + to, time.begin() + from);
-  std::fill(time.begin() + to, time.end(), 0.0);
-  Spectrum bins(fft_.bin_count());
+  std::fill(time.begin() + to, time.end(), 0.0F);
+  SingleSpectrum bins(fft_.bin_count());
   fft_.forward(time, bins);
   return bins;
 }
@@ -112,8 +121,8 @@ double Deconvolver::turn_of(double zero_frame) const {
   return 2.0 * std::numbers::pi * (zero_frame - std::floor(zero_frame)) / static_cast<double>(fft_.size());
 }
 
-std::vector<double> Deconvolver::in_time(std::span<std::complex<double>> bins, std::vector<double>* early) const {
-  Scratch<double> time(fft_.size());
+std::vector<double> Deconvolver::in_time(std::span<std::complex<float>> bins, std::vector<double>* early) const {
+  Scratch<float> time(fft_.size());
   fft_.inverse_unscaled(bins, time);
   // What comes before the window stands at the transform's end, in the room the sweep itself takes.
   if (early != nullptr && early_ <= sweep_frames_)
@@ -135,17 +144,17 @@ Deconvolver::Pair Deconvolver::pair(std::span<const float> recording, double fir
                                     double second_zero_frame) const {
   auto first = stretch_spectrum(recording, first_zero_frame);
   auto second = stretch_spectrum(recording, second_zero_frame);
-  Spectrum apart(first.size());
+  SingleSpectrum apart(first.size());
   const BlockRamp first_ramp{turn_of(first_zero_frame)};
   const BlockRamp second_ramp{turn_of(second_zero_frame)};
-  const double scale = 1.0 / static_cast<double>(fft_.size());
+  const float scale = 1.0F / static_cast<float>(fft_.size());
   // One walk through all of them: they do not fit into the cache together.
   by_blocks(first.size(), [&](std::size_t from, std::size_t to) {
     const auto first_phases = first_ramp.at(from);
     const auto second_phases = second_ramp.at(from);
     for (std::size_t k = from; k < to; ++k) {
-      const std::complex<double> one = first[k] * first_phases[k - from];
-      const std::complex<double> other = second[k] * second_phases[k - from];
+      const std::complex<float> one = first[k] * first_phases[k - from];
+      const std::complex<float> other = second[k] * second_phases[k - from];
       apart[k] = scale * (one - other);
       first[k] = one * inverse_filter_[k];
       second[k] = other * inverse_filter_[k];

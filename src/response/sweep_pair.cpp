@@ -15,16 +15,17 @@ namespace {
 
 constexpr std::size_t lanes = 8;  // partial sums side by side: the order of addition is fixed, and vector units serve
 
-/// Sum of term(n) for n in [from, to).
+/// Sum of term(n) for n in [from, to), of single precision where the terms are: a thousand squares want no more.
 template <class Term>
 double sum_of(std::size_t from, std::size_t to, const Term& term) {
-  std::array<double, lanes> sums{};
+  using Number = decltype(term(from));
+  std::array<Number, lanes> sums{};
   std::size_t n = from;
   for (; n + lanes <= to; n += lanes) {
     for (std::size_t i = 0; i < lanes; ++i) sums[i] += term(n + i);
   }
   for (; n < to; ++n) sums[0] += term(n);
-  return ((sums[0] + sums[1]) + (sums[2] + sums[3])) + ((sums[4] + sums[5]) + (sums[6] + sums[7]));
+  return static_cast<double>(((sums[0] + sums[1]) + (sums[2] + sums[3])) + ((sums[4] + sums[5]) + (sums[6] + sums[7])));
 }
 
 /// Energies of blocks of a sequence that is given sample by sample; `near_start` where a filter has not filled yet.
@@ -33,7 +34,7 @@ std::vector<double> block_energies(std::size_t size, std::size_t block, std::siz
                                    const Start& near_start) {
   std::vector<double> energies;
   energies.reserve(size / block);
-  const auto squared = [](double x) { return x * x; };
+  const auto squared = [](float x) { return x * x; };
   for (std::size_t from = 0; from + block <= size; from += block) {
     const std::size_t split = std::clamp(filled, from, from + block);
     energies.push_back(sum_of(from, split, [&](std::size_t n) { return squared(near_start(n)); }) +
@@ -43,26 +44,24 @@ std::vector<double> block_energies(std::size_t size, std::size_t block, std::siz
 }
 
 /// Second differences: the treble.
-template <class Number>
-std::vector<double> trebles(std::span<const Number> x, std::size_t block) {
-  const auto at = [&](std::size_t n) { return static_cast<double>(x[n]); };
+std::vector<double> trebles(std::span<const float> x, std::size_t block) {
   return block_energies(
-      x.size(), block, 2, [&](std::size_t n) { return at(n) - 2.0 * at(n - 1) + at(n - 2); },
-      [&](std::size_t n) { return n == 1 ? at(1) - at(0) : 0.0; });
+      x.size(), block, 2, [&](std::size_t n) { return x[n] - 2.0F * x[n - 1] + x[n - 2]; },
+      [&](std::size_t n) { return n == 1 ? x[1] - x[0] : 0.0F; });
 }
 
 /// First differences: the middle.
-std::vector<double> middle_energies(std::span<const double> x, std::size_t block) {
+std::vector<double> middle_energies(std::span<const float> x, std::size_t block) {
   return block_energies(
-      x.size(), block, 1, [&](std::size_t n) { return x[n] - x[n - 1]; }, [](std::size_t) { return 0.0; });
+      x.size(), block, 1, [&](std::size_t n) { return x[n] - x[n - 1]; }, [](std::size_t) { return 0.0F; });
 }
 
 /// First differences of the means over the last `width` samples: the bass. They telescope to a difference over `width`.
-std::vector<double> bass_energies(std::span<const double> x, std::size_t block, std::size_t width) {
-  const double share = 1.0 / static_cast<double>(width);
+std::vector<double> bass_energies(std::span<const float> x, std::size_t block, std::size_t width) {
+  const float share = 1.0F / static_cast<float>(width);
   return block_energies(
       x.size(), block, width, [&](std::size_t n) { return share * (x[n] - x[n - width]); },
-      [&](std::size_t n) { return n > 0 ? share * x[n] : 0.0; });
+      [&](std::size_t n) { return n > 0 ? share * x[n] : 0.0F; });
 }
 
 /// Natural logarithms of the power spectrum of a Hann-windowed stretch; frames outside count as silence.
@@ -111,7 +110,7 @@ PairResponse respond(const Deconvolver& deconvolver, std::span<const float> reco
   result.likeness = own > 0.0 && other > 0.0 ? both / std::sqrt(own * other) : 0.0;
 
   const std::size_t block = disturbance_block(recorder_rate_hz);
-  const std::span<const double> difference{pair.difference};
+  const std::span<const float> difference{pair.difference};
   const auto width = static_cast<std::size_t>(std::lround(64.0 * recorder_rate_hz / 48'000.0));
   result.disturbance.energies = {trebles(difference, block), middle_energies(difference, block),
                                  bass_energies(difference, block, width)};

@@ -63,28 +63,68 @@ Timing time_of(std::size_t repetitions, const Work& work) {
 /// A transform planned beforehand, on its own buffers of FFTW's own alignment.
 class BareTransform {
  public:
-  explicit BareTransform(Transform of) : time_{fftw_alloc_real(of.n)}, bins_{fftw_alloc_complex(of.n / 2 + 1)} {
+  virtual ~BareTransform() = default;
+  virtual void run() const = 0;
+};
+
+template <class Number>
+void fill(Number* time, Number (*bins)[2], std::size_t n) {
+  for (std::size_t i = 0; i < n; ++i) time[i] = Number{1} / static_cast<Number>(i % 1'000 + 1);
+  for (std::size_t k = 0; k <= n / 2; ++k) bins[k][0] = bins[k][1] = Number{1} / static_cast<Number>(k + 1);
+}
+
+class DoubleTransform : public BareTransform {
+ public:
+  explicit DoubleTransform(Transform of) : time_{fftw_alloc_real(of.n)}, bins_{fftw_alloc_complex(of.n / 2 + 1)} {
     const int size = static_cast<int>(of.n);
     plan_ = of.forward ? fftw_plan_dft_r2c_1d(size, time_, bins_, FFTW_ESTIMATE)
                        : fftw_plan_dft_c2r_1d(size, bins_, time_, FFTW_ESTIMATE);
-    for (std::size_t i = 0; i < of.n; ++i) time_[i] = 1.0 / static_cast<double>(i % 1'000 + 1);
-    for (std::size_t k = 0; k <= of.n / 2; ++k) bins_[k][0] = bins_[k][1] = 1.0 / static_cast<double>(k + 1);
+    fill(time_, bins_, of.n);
   }
-  ~BareTransform() {
+  ~DoubleTransform() override {
     fftw_destroy_plan(plan_);
     fftw_free(time_);
     fftw_free(bins_);
   }
-  BareTransform(const BareTransform&) = delete;
-  BareTransform& operator=(const BareTransform&) = delete;
+  DoubleTransform(const DoubleTransform&) = delete;
+  DoubleTransform& operator=(const DoubleTransform&) = delete;
 
-  void run() const { fftw_execute(plan_); }
+  void run() const override { fftw_execute(plan_); }
 
  private:
   double* time_;
   fftw_complex* bins_;
   fftw_plan plan_;
 };
+
+class SingleTransform : public BareTransform {
+ public:
+  explicit SingleTransform(Transform of) : time_{fftwf_alloc_real(of.n)}, bins_{fftwf_alloc_complex(of.n / 2 + 1)} {
+    const int size = static_cast<int>(of.n);
+    plan_ = of.forward ? fftwf_plan_dft_r2c_1d(size, time_, bins_, FFTW_ESTIMATE)
+                       : fftwf_plan_dft_c2r_1d(size, bins_, time_, FFTW_ESTIMATE);
+    fill(time_, bins_, of.n);
+  }
+  ~SingleTransform() override {
+    fftwf_destroy_plan(plan_);
+    fftwf_free(time_);
+    fftwf_free(bins_);
+  }
+  SingleTransform(const SingleTransform&) = delete;
+  SingleTransform& operator=(const SingleTransform&) = delete;
+
+  void run() const override { fftwf_execute(plan_); }
+
+ private:
+  float* time_;
+  fftwf_complex* bins_;
+  fftwf_plan plan_;
+};
+
+std::unique_ptr<BareTransform> bare(Transform transform) {
+  if (transform.single) return std::make_unique<SingleTransform>(transform);
+  return std::make_unique<DoubleTransform>(transform);
+}
 
 /// One forward and one inverse transform for each sweep on each channel. The window is measurement.cpp's: 60 ms before
 /// and the stimulus' silence after.
@@ -101,7 +141,7 @@ std::vector<Transform> deconvolution_alone(const Workload& workload) {
     for (const ScheduledSweep& sweep : workload.stimulus.sweeps) {
       const std::size_t channels = recording.loopback.empty() ? 1 : 2;
       for (const bool forward : {true, false}) {
-        transforms.insert(transforms.end(), channels, {by_shape[sweep.shape], forward});
+        transforms.insert(transforms.end(), channels, {by_shape[sweep.shape], forward, true});
       }
     }
   }
@@ -167,7 +207,7 @@ Timing time_transforms(const Workload& workload, WhichTransforms which, unsigned
   std::vector<std::map<Transform, std::unique_ptr<BareTransform>>> by_thread(threads);
   for (auto& own : by_thread) {
     for (const Transform& transform : transforms) {
-      if (!own.contains(transform)) own[transform] = std::make_unique<BareTransform>(transform);
+      if (!own.contains(transform)) own[transform] = bare(transform);
     }
   }
   return time_of(repetitions, [&] {

@@ -13,7 +13,7 @@ using ringtrue::bench::Transform;
 
 struct Count {
   std::mutex mutex;
-  std::map<fftw_plan, Transform> plans;  // of all that were made; a new plan at an old one's address replaces it
+  std::map<const void*, Transform> plans;  // of all that were made; a new plan at an old one's address replaces it
   std::vector<Transform> done;
   std::atomic<bool> on{false};
 };
@@ -23,13 +23,14 @@ Count& count() {
   return the_one;
 }
 
-fftw_plan planned(fftw_plan plan, int n, bool forward) {
+template <class Plan>
+Plan planned(Plan plan, int n, bool forward, bool single) {
   const std::scoped_lock lock{count().mutex};
-  count().plans[plan] = {static_cast<std::size_t>(n), forward};
+  count().plans[plan] = {static_cast<std::size_t>(n), forward, single};
   return plan;
 }
 
-void executed(fftw_plan plan) {
+void executed(const void* plan) {
   if (!count().on) return;
   const std::scoped_lock lock{count().mutex};
   count().done.push_back(count().plans.at(plan));
@@ -38,29 +39,33 @@ void executed(fftw_plan plan) {
 }  // namespace
 
 // The linker's names: it sends a call of fftw_... to __wrap_fftw_..., and __real_fftw_... is FFTW's own.
-extern "C" {
-// NOLINTBEGIN(readability-identifier-naming,bugprone-reserved-identifier)
-fftw_plan __real_fftw_plan_dft_r2c_1d(int n, double* in, fftw_complex* out, unsigned flags);
-fftw_plan __real_fftw_plan_dft_c2r_1d(int n, fftw_complex* in, double* out, unsigned flags);
-void __real_fftw_execute_dft_r2c(fftw_plan plan, double* in, fftw_complex* out);
-void __real_fftw_execute_dft_c2r(fftw_plan plan, fftw_complex* in, double* out);
-
-fftw_plan __wrap_fftw_plan_dft_r2c_1d(int n, double* in, fftw_complex* out, unsigned flags) {
-  return planned(__real_fftw_plan_dft_r2c_1d(n, in, out, flags), n, true);
-}
-fftw_plan __wrap_fftw_plan_dft_c2r_1d(int n, fftw_complex* in, double* out, unsigned flags) {
-  return planned(__real_fftw_plan_dft_c2r_1d(n, in, out, flags), n, false);
-}
-void __wrap_fftw_execute_dft_r2c(fftw_plan plan, double* in, fftw_complex* out) {
-  executed(plan);
-  __real_fftw_execute_dft_r2c(plan, in, out);
-}
-void __wrap_fftw_execute_dft_c2r(fftw_plan plan, fftw_complex* in, double* out) {
-  executed(plan);
-  __real_fftw_execute_dft_c2r(plan, in, out);
-}
-// NOLINTEND(readability-identifier-naming,bugprone-reserved-identifier)
-}
+// NOLINTBEGIN
+#define RINGTRUE_COUNT(library, number, single)                                                             \
+  extern "C" {                                                                                              \
+  library##_plan __real_##library##_plan_dft_r2c_1d(int n, number* in, library##_complex* out, unsigned);   \
+  library##_plan __real_##library##_plan_dft_c2r_1d(int n, library##_complex* in, number* out, unsigned);   \
+  void __real_##library##_execute_dft_r2c(library##_plan plan, number* in, library##_complex* out);         \
+  void __real_##library##_execute_dft_c2r(library##_plan plan, library##_complex* in, number* out);         \
+                                                                                                            \
+  library##_plan __wrap_##library##_plan_dft_r2c_1d(int n, number* in, library##_complex* out, unsigned f) { \
+    return planned(__real_##library##_plan_dft_r2c_1d(n, in, out, f), n, true, single);                     \
+  }                                                                                                         \
+  library##_plan __wrap_##library##_plan_dft_c2r_1d(int n, library##_complex* in, number* out, unsigned f) { \
+    return planned(__real_##library##_plan_dft_c2r_1d(n, in, out, f), n, false, single);                    \
+  }                                                                                                         \
+  void __wrap_##library##_execute_dft_r2c(library##_plan plan, number* in, library##_complex* out) {        \
+    executed(plan);                                                                                         \
+    __real_##library##_execute_dft_r2c(plan, in, out);                                                      \
+  }                                                                                                         \
+  void __wrap_##library##_execute_dft_c2r(library##_plan plan, library##_complex* in, number* out) {        \
+    executed(plan);                                                                                         \
+    __real_##library##_execute_dft_c2r(plan, in, out);                                                      \
+  }                                                                                                         \
+  }
+RINGTRUE_COUNT(fftw, double, false)
+RINGTRUE_COUNT(fftwf, float, true)
+#undef RINGTRUE_COUNT
+// NOLINTEND
 
 namespace ringtrue::bench {
 

@@ -10,6 +10,7 @@ namespace ringtrue::bench {
 struct Transform {
   std::size_t n = 0;
   bool forward = true;
+  bool single = false;  // in single precision
   friend auto operator<=>(const Transform&, const Transform&) = default;
 };
 

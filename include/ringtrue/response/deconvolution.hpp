@@ -37,6 +37,8 @@ struct ResponseWindow {
 /// products, which fall L ln(k) early, stay out of the window. Sources: A. Farina, 108th AES Convention, preprint 5093
 /// (2000); S. Mueller, P. Massarani, J. Audio Eng. Soc. 49(6), 443-471 (2001).
 ///
+/// In single precision: what that adds lies below a recording's 24 bits (docs/deconvolution.md).
+///
 /// Immutable after construction: one instance serves many threads.
 class Deconvolver {
  public:
@@ -56,7 +58,7 @@ class Deconvolver {
   struct Pair {
     std::vector<double> first;
     std::vector<double> second;
-    Scratch<double> difference;
+    Scratch<float> difference;
     std::vector<double> first_early;  // the `early_s` that end where `first` begins
     std::vector<double> second_early;
   };
@@ -69,19 +71,19 @@ class Deconvolver {
 
  private:
   /// Spectrum of the stretch around a zero, brought to the whole frame before it at sample `before_`.
-  [[nodiscard]] Spectrum stretch_spectrum(std::span<const float> recording, double zero_frame) const;
+  [[nodiscard]] SingleSpectrum stretch_spectrum(std::span<const float> recording, double zero_frame) const;
   /// exp(+i w fraction): a zero lies a fraction of a frame after sample `before_`; this phase a bin brings it there.
   [[nodiscard]] double turn_of(double zero_frame) const;
   /// Response from its spectrum, which is destroyed.
-  [[nodiscard]] std::vector<double> in_time(std::span<std::complex<double>> bins,
+  [[nodiscard]] std::vector<double> in_time(std::span<std::complex<float>> bins,
                                             std::vector<double>* early = nullptr) const;
 
   std::size_t before_;
   std::size_t after_;
   std::size_t early_;
   std::size_t sweep_frames_;
-  RealFft fft_;
-  Spectrum inverse_filter_;  // over n: its inverse transform needs no scaling
+  SingleFft fft_;
+  SingleSpectrum inverse_filter_;  // over n: its inverse transform needs no scaling
 };
 
 /// The band in which a sweep's response is flat to 1e-3 dB: its own band less the tapers of M.
