@@ -56,13 +56,22 @@ std::vector<double> hann_band_gains(const RealFft& fft, Band band, Hertz sample_
 
 AnalyticSignal hann_band_analytic(const RealFft& fft, std::span<const std::complex<double>> bins, Band band,
                                   Hertz sample_rate) {
-  std::vector<std::complex<double>> in_phase(bins.size());
-  std::vector<std::complex<double>> quadrature(bins.size());
+  return hann_band_analytic(fft, bins, band, sample_rate, hann_band_gains(fft, band, sample_rate));
+}
+
+AnalyticSignal hann_band_analytic(const RealFft& fft, std::span<const std::complex<double>> bins, Band band,
+                                  Hertz sample_rate, std::span<const double> gains) {
+  Spectrum in_phase(bins.size());
+  Spectrum quadrature(bins.size());
   const BinRange inside = bins_inside(fft, band, sample_rate);
-  const std::vector<double> gains = hann_band_gains(fft, band, sample_rate);
   const double scale = 1.0 / static_cast<double>(fft.size());
   const std::size_t end = std::min(inside.to, bins.size() - 1);  // neither half the sample rate nor 0 Hz
-  for (std::size_t k = std::max<std::size_t>(1, inside.from); k < end; ++k) {
+  const std::size_t first = std::min(end, std::max<std::size_t>(1, inside.from));
+  for (Spectrum* const part : {&in_phase, &quadrature}) {
+    std::fill(part->begin(), part->begin() + static_cast<std::ptrdiff_t>(first), 0.0);
+    std::fill(part->begin() + static_cast<std::ptrdiff_t>(end), part->end(), 0.0);
+  }
+  for (std::size_t k = first; k < end; ++k) {
     const std::complex<double> bin = bins[k] * (scale * gains[k - inside.from]);
     in_phase[k] = bin;
     quadrature[k] = {bin.imag(), -bin.real()};

@@ -66,22 +66,35 @@ struct Spectra {
   [[nodiscard]] double bin_hz() const { return rate_hz / static_cast<double>(fft.size()); }
 };
 
+/// What one band after the other is computed in.
+struct Workspace {
+  Spectrum in_phase;
+  Spectrum quadrature;
+  Scratch<double> real;
+  Scratch<double> imaginary;
+};
+
 /// Squared envelope of one band at a rate that suits it, and the mean square of the noise's.
 struct BandEnergy {
-  Scratch<double> squared;  // the transform's whole length
+  std::span<const double> squared;  // in the workspace; the transform's whole length
   double noise_power = 0.0;
   double rate_hz = 0.0;
 };
 
-BandEnergy band_energy(const Spectra& spectra, const BandFilters::Filter& filter, std::size_t length) {
+BandEnergy band_energy(const Spectra& spectra, const BandFilters::Filter& filter, std::size_t length, Workspace& work) {
   const std::size_t bins = std::max<std::size_t>(1, filter.gains.size());
   const double seconds = 1.0 / spectra.bin_hz();
   const RealFft small{good_fft_size(std::max(2 * bins + 4, static_cast<std::size_t>(least_rate_hz * seconds)))};
   const auto whole = static_cast<double>(spectra.fft.size());
 
   // Shifted down to bin 1: the envelope does not know.
-  std::vector<std::complex<double>> in_phase(small.bin_count());
-  std::vector<std::complex<double>> quadrature(small.bin_count());
+  auto& [in_phase, quadrature, real, imaginary] = work;
+  in_phase.resize(small.bin_count());
+  quadrature.resize(small.bin_count());
+  in_phase[0] = quadrature[0] = 0.0;
+  const auto end = static_cast<std::ptrdiff_t>(filter.gains.size()) + 1;
+  std::fill(in_phase.begin() + end, in_phase.end(), 0.0);
+  std::fill(quadrature.begin() + end, quadrature.end(), 0.0);
   double noise = 0.0;
   for (std::size_t i = 0; i < filter.gains.size(); ++i) {
     const double gain = filter.gains[i];
@@ -90,14 +103,12 @@ BandEnergy band_energy(const Spectra& spectra, const BandFilters::Filter& filter
     quadrature[i + 1] = {bin.imag(), -bin.real()};
     noise += gain * gain * std::norm(spectra.noise[filter.first + i]);
   }
-  BandEnergy result;
-  Scratch<double> imaginary(small.size());
-  result.squared.resize(small.size());
-  small.inverse_unscaled(in_phase, result.squared);
+  real.resize(small.size());
+  imaginary.resize(small.size());
+  small.inverse_unscaled(in_phase, real);
   small.inverse_unscaled(quadrature, imaginary);
-  for (std::size_t n = 0; n < small.size(); ++n) {
-    result.squared[n] = result.squared[n] * result.squared[n] + imaginary[n] * imaginary[n];
-  }
+  for (std::size_t n = 0; n < small.size(); ++n) real[n] = real[n] * real[n] + imaginary[n] * imaginary[n];
+  BandEnergy result{real};
   result.noise_power = 4.0 * noise / (whole * static_cast<double>(length));  // twice the mean square: an envelope's
   result.rate_hz = static_cast<double>(small.size()) / whole * spectra.rate_hz;
   return result;
@@ -123,20 +134,35 @@ void add_clarity(std::span<const double> squared, double noise_power, double rat
   band.centre_time_s = moment / all;
 }
 
+/// Means of so many samples each; what is left at the end counts for nothing.
+std::vector<double> means_of(std::span<const double> squared, std::size_t together) {
+  std::vector<double> means(squared.size() / together);
+  const double share = 1.0 / static_cast<double>(together);
+  for (std::size_t i = 0; i < means.size(); ++i) {
+    double sum = 0.0;
+    for (const double x : squared.subspan(i * together, together)) sum += x;
+    means[i] = share * sum;
+  }
+  return means;
+}
+
 BandDecay decay_of(const Spectra& spectra, double arrival_s, std::size_t length, const BandFilters::Filter& filter,
-                   BandWidth width) {
+                   BandWidth width, Workspace& work) {
   const double centre_hz = filter.centre_hz;
   BandDecay band;
   band.centre_hz = centre_hz;
-  const BandEnergy energy = band_energy(spectra, filter, length);
+  const BandEnergy energy = band_energy(spectra, filter, length, work);
   const double width_hz = centre_hz * 2.0 * std::sinh(half_width_lg(width) * std::numbers::ln10);
   const auto from = static_cast<std::size_t>(std::max(0.0, std::round(arrival_s * energy.rate_hz)));
   const auto to = std::min(energy.squared.size(),
                            static_cast<std::size_t>(static_cast<double>(length) / spectra.rate_hz * energy.rate_hz));
   if (from >= to) return band;
-  const auto squared = std::span<const double>{energy.squared}.subspan(from, to - from);
-  const auto times =
-      decay_times(squared, energy.noise_power, Hertz{energy.rate_hz}, Seconds{std::clamp(2.0 / width_hz, 0.01, 0.05)});
+  const auto squared = energy.squared.subspan(from, to - from);
+  const auto together = static_cast<std::size_t>(std::max(1.0, energy.rate_hz / least_rate_hz));
+  const auto thinned = together > 1 ? means_of(squared, together) : std::vector<double>{};
+  const auto times = decay_times(together > 1 ? std::span<const double>{thinned} : squared, energy.noise_power,
+                                 Hertz{energy.rate_hz / static_cast<double>(together)},
+                                 Seconds{std::clamp(2.0 / width_hz, 0.01, 0.05)});
   if (!times) return band;
   const auto long_enough = [&](const std::optional<double>& seconds, double needed) {
     return seconds && *seconds * width_hz > needed ? seconds : std::nullopt;
@@ -154,10 +180,11 @@ BandDecay decay_of(const Spectra& spectra, double arrival_s, std::size_t length,
 std::vector<BandDecay> decays(const Spectra& spectra, double arrival_s, std::size_t length, Band flat, BandWidth width,
                               const BandFilters& filters) {
   std::vector<BandDecay> bands;
+  Workspace work;
   const double edge = std::pow(10.0, half_width_lg(width));
   for (const BandFilters::Filter& filter : filters.of(width)) {
     if (filter.centre_hz / edge < flat.low.value() || filter.centre_hz * edge > flat.high.value()) continue;
-    bands.push_back(decay_of(spectra, arrival_s, length, filter, width));
+    bands.push_back(decay_of(spectra, arrival_s, length, filter, width, work));
   }
   return bands;
 }

@@ -45,12 +45,12 @@ bool same_sound(const Rig& rig, const PositionMeasurement& measurement, std::siz
   const Band common{std::max(one.low, other.low), std::min(one.high, other.high)};
   const ImpulseResponse& first = measurement.speakers[a].response;
   const ImpulseResponse& second = measurement.speakers[b].response;
-  const auto size = static_cast<std::ptrdiff_t>(std::min(first.samples.size(), second.samples.size()));
+  const std::size_t size = std::min(first.samples.size(), second.samples.size());
   if (size == 0) return false;
   if (common.high.value() < 1.2 * common.low.value()) return false;
-  const std::vector<double> x(first.samples.begin(), first.samples.begin() + size);
-  const std::vector<double> y(second.samples.begin(), second.samples.begin() + size);
-  return pair_lag(x, y, common, first.sample_rate_hz).coherence > alike;
+  return pair_lag(std::span{first.samples}.first(size), std::span{second.samples}.first(size), common,
+                  first.sample_rate_hz)
+             .coherence > alike;
 }
 
 /// The sub that may play what this bass-only main should, if there is one.

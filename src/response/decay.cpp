@@ -23,12 +23,6 @@ constexpr double late_top_db = -5.0;
 
 double in_db(double power) { return 10.0 * std::log10(std::max(power, 1e-300)); }
 
-double mean(std::span<const double> values) {
-  double sum = 0.0;
-  for (const double value : values) sum += value;
-  return values.empty() ? 0.0 : sum / static_cast<double>(values.size());
-}
-
 struct Line {
   double at_zero = 0.0;
   double slope = 0.0;
@@ -90,19 +84,36 @@ std::optional<LateDecay> late_decay(std::span<const double> levels_db, double no
   return {};
 }
 
-std::optional<DecayEnd> find_end(std::span<const double> squared, double known_noise, Hertz sample_rate,
-                                 Seconds block_length) {
+/// Sums from every sample of a response to its end, of which means and backward integrals are made: added up once, from
+/// the end on, where the terms are small.
+class TailSums {
+ public:
+  explicit TailSums(std::span<const double> values) : sums_(values.size() + 1) {
+    for (std::size_t i = values.size(); i-- > 0;) sums_[i] = sums_[i + 1] + values[i];
+  }
+  [[nodiscard]] std::size_t size() const { return sums_.size() - 1; }
+  [[nodiscard]] double between(std::size_t from, std::size_t to) const { return sums_[from] - sums_[to]; }
+  [[nodiscard]] double mean(std::size_t from, std::size_t to) const {
+    return from < to ? between(from, to) / static_cast<double>(to - from) : 0.0;
+  }
+
+ private:
+  std::vector<double> sums_;
+};
+
+std::optional<DecayEnd> find_end(const TailSums& squared, double known_noise, Hertz sample_rate, Seconds block_length) {
   const auto block = static_cast<std::size_t>(std::max(1.0, block_length.value() * sample_rate.value()));
   std::vector<double> levels_db;
   for (std::size_t i = 0; i + block <= squared.size(); i += block) {
-    levels_db.push_back(in_db(mean(squared.subspan(i, block))));
+    levels_db.push_back(in_db(squared.mean(i, i + block)));
   }
   if (levels_db.size() < 4) return {};
   const auto size = static_cast<double>(squared.size());
   const double latest_noise = (1.0 - least_noise_share) * size;
+  const auto mean_from = [&](double from) { return squared.mean(static_cast<std::size_t>(from), squared.size()); };
   DecayEnd result;
   result.peak_power = std::pow(10.0, 0.1 * std::ranges::max(levels_db));
-  result.noise_power = std::max(known_noise, mean(squared.subspan(static_cast<std::size_t>(latest_noise))));
+  result.noise_power = std::max(known_noise, mean_from(latest_noise));
   for (int round = 0; round < 5; ++round) {  // the noise depends on the crossing, the crossing on the noise
     const auto late = late_decay(levels_db, in_db(result.noise_power));
     if (!late) return {};
@@ -115,26 +126,26 @@ std::optional<DecayEnd> find_end(std::span<const double> squared, double known_n
     result.tail = std::pow(10.0, 0.1 * (start_db + slope_db * end)) / (-slope_db * std::numbers::ln10 / 10.0);
     const double only_noise = crossing - past_crossing_db / slope_db;
     const bool seen = only_noise >= 0.0 && only_noise <= latest_noise;
-    result.noise_power =
-        seen ? std::max(known_noise, mean(squared.subspan(static_cast<std::size_t>(only_noise)))) : known_noise;
+    result.noise_power = seen ? std::max(known_noise, mean_from(only_noise)) : known_noise;
   }
   return result;
 }
 
 /// Backward integral in dB of its first value, as far as the first value below `lowest_db`: logarithms cost.
-std::vector<double> decay_curve_db(std::span<const double> squared, const DecayEnd& end, double lowest_db) {
-  std::vector<double> curve(end.end);
-  double sum = end.tail;
-  for (std::size_t i = end.end; i-- > 0;) {
-    sum += squared[i] - end.noise_power;
-    curve[i] = sum;
+std::vector<double> decay_curve_db(const TailSums& squared, const DecayEnd& end, double lowest_db) {
+  const auto integral_from = [&](std::size_t i) {
+    return end.tail + squared.between(i, end.end) - end.noise_power * static_cast<double>(end.end - i);
+  };
+  std::vector<double> curve;
+  if (end.end == 0) return curve;
+  const double whole = integral_from(0);
+  const double lowest = whole * std::pow(10.0, 0.1 * (lowest_db - 0.001));  // rounding may not leave it out
+  for (std::size_t i = 0; i < end.end; ++i) {
+    curve.push_back(integral_from(i));
+    if (curve.back() < lowest) break;
   }
-  if (curve.empty()) return curve;
-  const double lowest = curve.front() * std::pow(10.0, 0.1 * (lowest_db - 0.001));  // rounding may not leave it out
-  const auto below = std::ranges::find_if(curve, [&](double value) { return value < lowest; });
-  if (below != curve.end()) curve.erase(below + 1, curve.end());
-  const double whole = in_db(curve.front());
-  for (double& value : curve) value = in_db(value) - whole;
+  const double whole_db = in_db(whole);
+  for (double& value : curve) value = in_db(value) - whole_db;
   return curve;
 }
 
@@ -156,12 +167,13 @@ std::optional<double> time_over(std::span<const double> curve_db, double top_db,
 
 std::optional<DecayTimes> decay_times(std::span<const double> squared, double noise_power, Hertz sample_rate,
                                       Seconds block) {
-  const auto end = find_end(squared, noise_power, sample_rate, block);
+  const TailSums sums{squared};
+  const auto end = find_end(sums, noise_power, sample_rate, block);
   if (!end) return {};
-  const std::vector<double> curve_db = decay_curve_db(squared, *end, late_top_db - 30.0);
+  const std::vector<double> curve_db = decay_curve_db(sums, *end, late_top_db - 30.0);
   if (curve_db.empty()) return {};
   const double above_noise = in_db(end->peak_power) - in_db(end->noise_power);
-  const double above_tail = -in_db(end->tail) + in_db(mean(squared.first(end->end)) * static_cast<double>(end->end));
+  const double above_tail = -in_db(end->tail) + in_db(sums.between(0, end->end));
   const auto time = [&](double top_db, double range_db) -> std::optional<double> {
     const double bottom_db = range_db - top_db;
     if (above_noise < bottom_db + noise_margin_db || above_tail < bottom_db + truncation_margin_db) return {};

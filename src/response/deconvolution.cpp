@@ -2,7 +2,9 @@
 
 #include <algorithm>
 #include <array>
+#include <cassert>
 #include <cmath>
+#include <cstdint>
 #include <numbers>
 
 #include "ringtrue/dsp/band_filter.hpp"
@@ -16,9 +18,21 @@ constexpr double low_taper_octaves = 0.5;  // as the sweep's own fade
 constexpr double high_taper_octaves = 0.12;
 
 double peak_of(std::span<const double> samples) {
-  double peak = 0.0;
-  for (const double x : samples) peak = std::max(peak, std::abs(x));
-  return peak;
+  const auto [least, largest] = std::ranges::minmax(samples);
+  return std::max(-least, largest);
+}
+
+/// A sweep as it was played, at the recorder's rate, and silence up to a size.
+Scratch<float> padded(std::span<const double> samples, double from_hz, double to_hz, std::size_t size) {
+  std::vector<double> resampled;
+  if (from_hz != to_hz) {
+    resampled = resample(samples, from_hz, to_hz);
+    samples = resampled;
+  }
+  Scratch<float> time(size);
+  const auto end = std::ranges::transform(samples, time.begin(), [](double x) { return static_cast<float>(x); }).out;
+  std::fill(end, time.end(), 0.0F);
+  return time;
 }
 
 /// What a microphone's response is undone with, at one frequency.
@@ -30,25 +44,31 @@ std::complex<double> microphone_correction(const MicrophoneResponse& microphone,
 }
 
 /// exp(i step k) by blocks of bins: phases within a block come from a table, so that no product waits for the one
-/// before.
+/// before, and sines and cosines are few.
 class BlockRamp {
  public:
   static constexpr std::size_t bins = 256;
 
   explicit BlockRamp(double step_rad) : step_rad_{step_rad} {
-    for (std::size_t k = 0; k < bins; ++k) table_[k] = turn(k);
+    constexpr std::size_t coarse = 16;
+    std::array<std::complex<double>, coarse> fine;
+    for (std::size_t k = 0; k < coarse; ++k) fine[k] = turn(k);
+    for (std::size_t from = 0; from < bins; from += coarse) {
+      const std::complex<double> begin = turn(from);
+      for (std::size_t k = 0; k < coarse; ++k) table_[from + k] = std::complex<float>{begin * fine[k]};
+    }
   }
   /// The phases of the block that begins at bin `from`.
   [[nodiscard]] std::array<std::complex<float>, bins> at(std::size_t from) const {
-    const std::complex<float> phase = turn(from);
+    const std::complex<float> phase{turn(from)};
     std::array<std::complex<float>, bins> phases;
     for (std::size_t k = 0; k < bins; ++k) phases[k] = phase * table_[k];
     return phases;
   }
 
  private:
-  [[nodiscard]] std::complex<float> turn(std::size_t k) const {
-    return std::complex<float>{std::polar(1.0, step_rad_ * static_cast<double>(k))};
+  [[nodiscard]] std::complex<double> turn(std::size_t k) const {
+    return std::polar(1.0, step_rad_ * static_cast<double>(k));
   }
 
   double step_rad_;
@@ -77,35 +97,45 @@ Deconvolver::Deconvolver(const SweepShape& shape, double stimulus_rate_hz, doubl
     : before_{static_cast<std::size_t>(std::ceil(window.before_s * recorder_rate_hz))},
       after_{static_cast<std::size_t>(std::ceil(window.after_s * recorder_rate_hz))},
       early_{static_cast<std::size_t>(std::ceil(window.early_s * recorder_rate_hz))},
+      longest_{std::max(after_, static_cast<std::size_t>(std::ceil(window.long_s * recorder_rate_hz)))},
       sweep_frames_{static_cast<std::size_t>(
           std::ceil(static_cast<double>(shape.samples.size()) * recorder_rate_hz / stimulus_rate_hz))},
-      fft_{good_fft_size(sweep_frames_ + before_ + after_)} {
-  const std::vector<double> played = resample(shape.samples, stimulus_rate_hz, recorder_rate_hz);
-  Scratch<float> time(fft_.size());
-  const auto end = std::ranges::transform(played, time.begin(), [](double x) { return static_cast<float>(x); }).out;
-  std::fill(end, time.end(), 0.0F);
-  inverse_filter_.resize(fft_.bin_count());
-  fft_.forward(time, inverse_filter_);
+      rate_hz_{recorder_rate_hz},
+      fft_{good_fft_size(sweep_frames_ + before_ + longest_)},
+      inverse_filter_(fft_.bin_count()) {
+  fft_.forward(padded(shape.samples, stimulus_rate_hz, recorder_rate_hz, fft_.size()), inverse_filter_);
 
   const double df = recorder_rate_hz / static_cast<double>(fft_.size());
-  const double a = peak_of(shape.samples) * recorder_rate_hz / 2.0;
   const double top = std::min(shape.band.high.value(), 0.49 * std::min(stimulus_rate_hz, recorder_rate_hz));
   const TaperedGain gain{{shape.band.low, Hertz{top}}, low_taper_octaves, high_taper_octaves};
   const double scale = 1.0 / static_cast<double>(fft_.size());  // of the inverse transform, in the filter already
-  for (std::size_t k = 0; k < inverse_filter_.size(); ++k) {
-    const double f = static_cast<double>(k) * df;
-    const double taper = scale * gain.at(f);
-    const double unfaded = f > 0.0 ? a * a * shape.rate_constant.value() / f : 1.0;
-    const std::complex<double> X{inverse_filter_[k]};
-    std::complex<double> inverse = taper * std::conj(X) / (std::norm(X) + regularisation * unfaded);
-    if (microphone != nullptr) inverse *= microphone_correction(*microphone, f);
-    inverse_filter_[k] = std::complex<float>{inverse};
+  Scratch<float> tapers(inverse_filter_.size());
+  for (std::size_t k = 0; k < tapers.size(); ++k) {
+    tapers[k] = static_cast<float>(scale * gain.at(static_cast<double>(k) * df));
+  }
+  const double a = peak_of(shape.samples) * recorder_rate_hz / 2.0;
+  const auto unfaded_at_df = static_cast<float>(regularisation * a * a * shape.rate_constant.value() / df);
+  inverse_filter_[0] = 0.0F;                                           // no sweep reaches 0 Hz
+  const auto end = static_cast<std::int32_t>(inverse_filter_.size());  // 32 bits: what vector units turn into floats
+  for (std::int32_t bin = 1; bin < end; ++bin) {
+    const auto k = static_cast<std::size_t>(bin);
+    const std::complex<float> X = inverse_filter_[k];
+    const float energy = X.real() * X.real() + X.imag() * X.imag();
+    const float share = tapers[k] / (energy + unfaded_at_df / static_cast<float>(bin));
+    inverse_filter_[k] = {share * X.real(), -share * X.imag()};
+  }
+  if (microphone == nullptr) return;
+  for (std::size_t k = 1; k < inverse_filter_.size(); ++k) {
+    inverse_filter_[k] *= std::complex<float>{microphone_correction(*microphone, static_cast<double>(k) * df)};
   }
 }
 
-SingleSpectrum Deconvolver::stretch_spectrum(std::span<const float> recording, double zero_frame) const {
-  const auto first = static_cast<std::ptrdiff_t>(std::floor(zero_frame)) - static_cast<std::ptrdiff_t>(before_);
-  const auto needed = static_cast<std::ptrdiff_t>(frames_needed());
+std::ptrdiff_t Deconvolver::stretch_begin(double zero_frame) const {
+  return static_cast<std::ptrdiff_t>(std::floor(zero_frame)) - static_cast<std::ptrdiff_t>(before_);
+}
+
+SingleSpectrum Deconvolver::stretch_spectrum(std::span<const float> recording, std::ptrdiff_t first) const {
+  const auto needed = static_cast<std::ptrdiff_t>(sweep_frames_ + before_ + longest_);
   const std::ptrdiff_t from = std::clamp<std::ptrdiff_t>(-first, 0, needed);  // frames of the stretch in the recording
   const std::ptrdiff_t to = std::clamp<std::ptrdiff_t>(std::ssize(recording) - first, from, needed);
   Scratch<float> time(fft_.size());
@@ -121,36 +151,108 @@ double Deconvolver::turn_of(double zero_frame) const {
   return 2.0 * std::numbers::pi * (zero_frame - std::floor(zero_frame)) / static_cast<double>(fft_.size());
 }
 
-std::vector<double> Deconvolver::in_time(std::span<std::complex<float>> bins, std::vector<double>* early) const {
+Scratch<float> Deconvolver::in_time(std::span<std::complex<float>> bins) const {
   Scratch<float> time(fft_.size());
   fft_.inverse_unscaled(bins, time);
-  // What comes before the window stands at the transform's end, in the room the sweep itself takes.
-  if (early != nullptr && early_ <= sweep_frames_)
-    early->assign(time.end() - static_cast<std::ptrdiff_t>(early_), time.end());
+  return time;
+}
+
+std::vector<float> Deconvolver::window_of(const Scratch<float>& time) const {
   return {time.begin(), time.begin() + static_cast<std::ptrdiff_t>(length())};
 }
 
-std::vector<double> Deconvolver::response(std::span<const float> recording, double zero_frame) const {
-  auto bins = stretch_spectrum(recording, zero_frame);
+/// What comes before the window stands at the transform's end, in the room the sweep itself takes.
+std::vector<float> Deconvolver::early_of(const Scratch<float>& time) const {
+  if (early_ > sweep_frames_) return {};
+  return {time.end() - static_cast<std::ptrdiff_t>(early_), time.end()};
+}
+
+std::vector<float> Deconvolver::long_of(const Scratch<float>& time) const {
+  if (longest_ == after_) return {};
+  return {time.begin(), time.begin() + static_cast<std::ptrdiff_t>(before_ + longest_)};
+}
+
+std::vector<float> Deconvolver::response(std::span<const float> recording, double zero_frame) const {
+  auto bins = stretch_spectrum(recording, stretch_begin(zero_frame));
   const BlockRamp ramp{turn_of(zero_frame)};
   by_blocks(bins.size(), [&](std::size_t from, std::size_t to) {
     const auto phases = ramp.at(from);
     for (std::size_t k = from; k < to; ++k) bins[k] *= phases[k - from] * inverse_filter_[k];
   });
-  return in_time(bins);
+  return window_of(in_time(bins));
+}
+
+std::vector<float> Deconvolver::thinned_response(std::span<const float> recording, double zero_frame, Hertz low,
+                                                 std::size_t thinned) const {
+  const auto bins = stretch_spectrum(recording, stretch_begin(zero_frame));
+  const SingleFft small{fft_.size() / thinned};
+  SingleSpectrum kept(small.bin_count());
+  const std::size_t end = kept.size() - 1;
+  const std::size_t falls = end - end / 4;  // to nothing at half the sample rate
+  const auto from = static_cast<std::size_t>(low.value() / rate_hz_ * static_cast<double>(fft_.size()));
+  std::fill(kept.begin(), kept.end(), 0.0F);
+  const BlockRamp ramp{turn_of(zero_frame)};
+  by_blocks(end, [&](std::size_t block_from, std::size_t to) {
+    const auto phases = ramp.at(block_from);
+    for (std::size_t k = std::max(from, block_from); k < to; ++k) {
+      kept[k] = bins[k] * phases[k - block_from] * inverse_filter_[k];
+    }
+  });
+  for (std::size_t k = std::max(from, falls); k < end; ++k) {
+    kept[k] *= static_cast<float>(end - k) / static_cast<float>(end - falls);
+  }
+  Scratch<float> time(small.size());
+  small.inverse_unscaled(kept, time);
+  return {time.begin(), time.begin() + static_cast<std::ptrdiff_t>(length() / thinned)};
+}
+
+Deconvolver::Places Deconvolver::places(double first_zero_frame, double second_zero_frame) const {
+  constexpr double whole = 1e-6;  // frames: shifted by that, single precision is the same
+  const double apart = second_zero_frame - first_zero_frame;
+  const bool in_step = std::abs(apart - std::round(apart)) < whole;
+  const std::ptrdiff_t first = stretch_begin(first_zero_frame);
+  // Two fractions that are equal but for rounding may have different whole frames before them: 0.9999999 and 0.
+  return {first, in_step ? first + std::lround(apart) : stretch_begin(second_zero_frame), in_step};
+}
+
+Scratch<float> Deconvolver::difference(std::span<const float> recording, const Places& places) const {
+  const auto [first, second, in_step] = places;
+  assert(in_step);
+  const auto size = static_cast<std::ptrdiff_t>(frames_needed());
+  Scratch<float> apart(frames_needed());
+  if (first >= 0 && second >= 0 && std::max(first, second) + size <= std::ssize(recording)) {
+    const float* const one = recording.data() + first;
+    const float* const other = recording.data() + second;
+    for (std::ptrdiff_t n = 0; n < size; ++n) apart[static_cast<std::size_t>(n)] = one[n] - other[n];
+    return apart;
+  }
+  const auto at = [&](std::ptrdiff_t n) {
+    return n >= 0 && n < std::ssize(recording) ? recording[static_cast<std::size_t>(n)] : 0.0F;
+  };
+  for (std::ptrdiff_t n = 0; n < size; ++n) apart[static_cast<std::size_t>(n)] = at(first + n) - at(second + n);
+  return apart;
 }
 
 Deconvolver::Pair Deconvolver::pair(std::span<const float> recording, double first_zero_frame,
                                     double second_zero_frame) const {
-  auto first = stretch_spectrum(recording, first_zero_frame);
-  auto second = stretch_spectrum(recording, second_zero_frame);
-  SingleSpectrum apart(first.size());
+  const auto [begin, other_begin, in_step] = places(first_zero_frame, second_zero_frame);
+  auto first = stretch_spectrum(recording, begin);
+  auto second = stretch_spectrum(recording, other_begin);
+  SingleSpectrum apart(in_step ? 0 : first.size());
   const BlockRamp first_ramp{turn_of(first_zero_frame)};
   const BlockRamp second_ramp{turn_of(second_zero_frame)};
   const float scale = 1.0F / static_cast<float>(fft_.size());
   // One walk through all of them: they do not fit into the cache together.
   by_blocks(first.size(), [&](std::size_t from, std::size_t to) {
     const auto first_phases = first_ramp.at(from);
+    if (in_step) {
+      for (std::size_t k = from; k < to; ++k) {
+        const std::complex<float> filter = first_phases[k - from] * inverse_filter_[k];
+        first[k] *= filter;
+        second[k] *= filter;
+      }
+      return;
+    }
     const auto second_phases = second_ramp.at(from);
     for (std::size_t k = from; k < to; ++k) {
       const std::complex<float> one = first[k] * first_phases[k - from];
@@ -161,11 +263,19 @@ Deconvolver::Pair Deconvolver::pair(std::span<const float> recording, double fir
     }
   });
   Pair result;
-  result.difference.resize(fft_.size());
-  fft_.inverse_unscaled(apart, result.difference);
-  result.difference.resize(frames_needed());
-  result.first = in_time(first, &result.first_early);
-  result.second = in_time(second, &result.second_early);
+  if (!in_step) {
+    result.difference.resize(fft_.size());
+    fft_.inverse_unscaled(apart, result.difference);
+    result.difference.resize(frames_needed());
+  }
+  const auto first_time = in_time(first);
+  result.first = window_of(first_time);
+  result.first_early = early_of(first_time);
+  result.first_long = long_of(first_time);
+  const auto second_time = in_time(second);
+  result.second = window_of(second_time);
+  result.second_early = early_of(second_time);
+  result.second_long = long_of(second_time);
   return result;
 }
 

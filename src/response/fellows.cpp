@@ -6,9 +6,11 @@
 #include <array>
 #include <cmath>
 #include <map>
+#include <numeric>
 #include <span>
 
 #include "crossed_bass.hpp"
+#include "ringtrue/core/parallel.hpp"
 #include "ringtrue/core/statistics.hpp"
 #include "ringtrue/response/deconvolution.hpp"
 #include "shared_bass.hpp"
@@ -176,44 +178,58 @@ Overlap overlap(std::span<const float> a, std::span<const float> b) {
   return {ab / bb, ab / std::sqrt(aa * bb), aa / bb};
 }
 
+constexpr double louder_by = 1.2;  // an output that plays two speakers than the one of them
+
 /// Energy of the first differences, summed as in `overlap`.
 double treble_energy(std::span<const float> a) {
-  double sum = 0.0;
-  for (std::size_t n = 1; n < a.size(); ++n) {
-    const double x = static_cast<double>(a[n]) - static_cast<double>(a[n - 1]);
-    sum += x * x;
+  constexpr std::size_t lanes = 8;
+  std::array<double, lanes> sums{};
+  for (std::size_t n = 1; n + lanes <= a.size(); n += lanes) {
+    for (std::size_t i = 0; i < lanes; ++i) {
+      const double x = static_cast<double>(a[n + i]) - static_cast<double>(a[n + i - 1]);
+      sums[i] += x * x;
+    }
   }
-  return sum;
+  return std::accumulate(sums.begin(), sums.end(), 0.0);
 }
 
-void find_shared_outputs(const Rig& rig, PositionMeasurement& measurement) {
+/// True when main `a` plays what main `b` does, and its own.
+bool plays_both_mains(const SpeakerMeasurement& a, const SpeakerMeasurement& b) {
   // An output that plays its own speaker and another one's holds that one's whole response, its reverberation too.
   constexpr double like_at_least = 0.35;
   constexpr double late_s = 0.09;  // after the window's start: past the direct sounds of any ring
-  constexpr double louder_by = 1.2;
   // What the direct sounds have in common counts less: two that arrive together add up or cancel by chance.
   constexpr double whole_off = 0.6;
   constexpr double close_off = 0.15;
   constexpr double twins = 0.9;  // one response at two levels: two speakers at mirrored places
-  std::vector<double> treble;    // energies, so that most pairs need no look
-  for (const SpeakerMeasurement& speaker : measurement.speakers)
-    treble.push_back(treble_energy(speaker.response.samples));
-  for (std::size_t i = 0; i < rig.speakers.size(); ++i) {
-    for (std::size_t j = 0; j < rig.speakers.size(); ++j) {
-      const SpeakerMeasurement& a = measurement.speakers[i];
-      const SpeakerMeasurement& b = measurement.speakers[j];
-      if (i == j || !is_main(rig.speakers[i]) || !is_main(rig.speakers[j]) || !a.heard || !b.heard) continue;
-      if (treble[i] < louder_by * treble[j]) continue;
-      const Overlap whole = overlap(a.response.samples, b.response.samples);
-      const double off = std::abs(whole.share - 1.0);
-      if (whole.likeness < like_at_least || off > whole_off || whole.loudness < louder_by) continue;
-      const auto late = static_cast<std::size_t>(late_s * a.response.sample_rate_hz);
-      const std::size_t size = std::min(a.response.samples.size(), b.response.samples.size());
-      if (size <= late) continue;
-      const Overlap tail = overlap(std::span{a.response.samples}.subspan(late, size - late),
-                                   std::span{b.response.samples}.subspan(late, size - late));
-      if (std::abs(tail.share - 1.0) > (off < close_off ? 0.2 : 0.1)) continue;
-      if (tail.likeness < like_at_least || tail.likeness > twins) continue;
+  const Overlap whole = overlap(a.response.samples, b.response.samples);
+  const double off = std::abs(whole.share - 1.0);
+  if (whole.likeness < like_at_least || off > whole_off || whole.loudness < louder_by) return false;
+  const auto late = static_cast<std::size_t>(late_s * a.response.sample_rate_hz);
+  const std::size_t size = std::min(a.response.samples.size(), b.response.samples.size());
+  if (size <= late) return false;
+  const Overlap tail = overlap(std::span{a.response.samples}.subspan(late, size - late),
+                               std::span{b.response.samples}.subspan(late, size - late));
+  if (std::abs(tail.share - 1.0) > (off < close_off ? 0.2 : 0.1)) return false;
+  return tail.likeness >= like_at_least && tail.likeness <= twins;
+}
+
+void find_shared_outputs(const Rig& rig, PositionMeasurement& measurement, unsigned threads) {
+  const std::size_t count = rig.speakers.size();
+  const auto is_heard_main = [&](std::size_t s) { return is_main(rig.speakers[s]) && measurement.speakers[s].heard; };
+  const auto treble = parallel_map(count, threads, [&](std::size_t s) {  // so that most pairs need no look
+    return is_heard_main(s) ? treble_energy(measurement.speakers[s].response.samples) : 0.0;
+  });
+  const auto played_by = parallel_map(count, threads, [&](std::size_t i) {
+    std::vector<std::size_t> others;
+    for (std::size_t j = 0; j < count; ++j) {
+      if (i == j || !is_heard_main(i) || !is_heard_main(j) || treble[i] < louder_by * treble[j]) continue;
+      if (plays_both_mains(measurement.speakers[i], measurement.speakers[j])) others.push_back(j);
+    }
+    return others;
+  });
+  for (std::size_t i = 0; i < count; ++i) {
+    for (const std::size_t j : played_by[i]) {
       measurement.speakers[i].trusted = false;
       measurement.findings.push_back(shared_output(rig.speakers[i], rig.speakers[j]));
     }
@@ -247,12 +263,12 @@ void widen_for_dispersion(const Rig& rig, PositionMeasurement& measurement) {
   }
 }
 
-void compare_fellows(const Rig& rig, PositionMeasurement& measurement) {
+void compare_fellows(const Rig& rig, PositionMeasurement& measurement, unsigned threads) {
   doubt_silence(rig, measurement);
   compare_levels(rig, measurement);
   find_crossed_bass(rig, measurement);
-  find_shared_outputs(rig, measurement);
-  find_shared_bass(rig, measurement);
+  find_shared_outputs(rig, measurement, threads);
+  find_shared_bass(rig, measurement, threads);
 }
 
 }  // namespace ringtrue

@@ -60,11 +60,11 @@ bool plays_at_other_times(const Stimulus& stimulus, const Synchronisation& sync,
   std::vector<Peak> peaks(microphone.size() / hop);
   parallel_for(peaks.size(), threads, [&](std::size_t i) {
     auto h = deconvolver.response(microphone, static_cast<double>(i * hop));
-    for (double& x : h) x = std::abs(x);
+    for (float& x : h) x = std::abs(x);
     const auto peak = std::ranges::max_element(h);
     const double frame = static_cast<double>(i * hop) + static_cast<double>(peak - h.begin());
-    const double height = *peak;
-    if (height > stands_out * median(std::move(h))) peaks[i] = {frame, height};
+    const auto height = static_cast<double>(*peak);
+    if (height > stands_out * median({h.begin(), h.end()})) peaks[i] = {frame, height};
   });
   double highest = 0.0;
   for (const Peak& peak : peaks) highest = std::max(highest, peak.height);

@@ -35,11 +35,11 @@ struct BandNoise {
   double envelope_slope = 0.0;
 };
 
-/// @param noise_samples  of the transform's, the others are padding
-BandNoise noise_in(const TakeSpectra& spectra, Band band, std::size_t noise_samples, Hertz rate) {
+/// @param gains  of the band's window  @param noise_samples  of the transform's, the others are padding
+BandNoise noise_in(const TakeSpectra& spectra, Band band, std::span<const double> gains, std::size_t noise_samples,
+                   Hertz rate) {
   const RealFft& fft = spectra.fft;
   const BinRange inside = bins_inside(fft, band, rate);
-  const std::vector<double> gains = hann_band_gains(fft, band, rate);
   const double w1 = 2.0 * std::numbers::pi / static_cast<double>(fft.size());
   const double carrier = std::numbers::pi * (band.low.value() + band.high.value()) / rate.value();
   PhaseRamp phase{w1 * static_cast<double>(inside.from) - carrier, w1};
@@ -108,8 +108,9 @@ std::optional<Arrival> full_range_arrival(const Takes& takes, Band band) {
 std::optional<Arrival> full_range_arrival(const Takes& takes, const TakeSpectra& spectra, Band band) {
   const Hertz rate{takes.sample_rate_hz};
   const Band upper = upper_band(band);
-  const auto direct = envelope(hann_band_analytic(spectra.fft, spectra.mean, upper, rate));
-  const BandNoise noise = noise_in(spectra, upper, takes.noise.size(), rate);
+  const std::vector<double> gains = hann_band_gains(spectra.fft, upper, rate);
+  const auto direct = envelope(hann_band_analytic(spectra.fft, spectra.mean, upper, rate, gains));
+  const BandNoise noise = noise_in(spectra, upper, gains, takes.noise.size(), rate);
 
   const std::size_t size = takes.mean.size();
   const double noise_rms = noise.rms;
@@ -137,7 +138,10 @@ std::optional<Arrival> full_range_arrival(const Takes& takes, const TakeSpectra&
 }
 
 double detection_limit_db(const Takes& takes, const TakeSpectra& spectra, Band band) {
-  const BandNoise noise = noise_in(spectra, upper_band(band), takes.noise.size(), Hertz{takes.sample_rate_hz});
+  const Hertz rate{takes.sample_rate_hz};
+  const Band upper = upper_band(band);
+  const std::vector<double> gains = hann_band_gains(spectra.fft, upper, rate);
+  const BandNoise noise = noise_in(spectra, upper, gains, takes.noise.size(), rate);
   return 20.0 * std::log10(above_noise * noise.rms + 1e-15);
 }
 

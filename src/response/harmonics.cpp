@@ -4,6 +4,7 @@
 #include <cmath>
 #include <complex>
 #include <numbers>
+#include <span>
 
 #include "log_width.hpp"
 #include "ringtrue/dsp/real_fft.hpp"
@@ -30,19 +31,31 @@ double gate(double t_s, double lead_s, double length_s) {
   return half_cosine(rise) * half_cosine(fall);
 }
 
-/// Power spectrum of what stands in the gate behind `at`, an index into early followed by takes.
-std::vector<double> gated_power(std::span<const double> early, std::span<const double> late, double at, double lead_s,
-                                double length_s, double rate_hz, const RealFft& fft) {
-  std::vector<double> x(fft.size());
-  const auto first = static_cast<std::ptrdiff_t>(std::floor(at - lead_s * rate_hz));
-  const auto count = static_cast<std::ptrdiff_t>((lead_s + length_s) * rate_hz);
-  for (std::ptrdiff_t i = 0; i < count; ++i) {
-    const std::ptrdiff_t n = first + i;
-    if (n < 0 || n >= std::ssize(early) + std::ssize(late)) continue;
-    const auto index = static_cast<std::size_t>(n);
-    const double sample = index < early.size() ? early[index] : late[index - early.size()];
-    x[static_cast<std::size_t>(i)] = sample * gate((static_cast<double>(n) - at) / rate_hz, lead_s, length_s);
+/// The gate sample by sample, `lead` of them before its zero.
+std::vector<double> gate_samples(double lead_s, double length_s, double rate_hz) {
+  const auto lead = static_cast<double>(static_cast<std::size_t>(lead_s * rate_hz));
+  std::vector<double> samples(static_cast<std::size_t>((lead_s + length_s) * rate_hz));
+  for (std::size_t n = 0; n < samples.size(); ++n) {
+    samples[n] = gate((static_cast<double>(n) - lead) / rate_hz, lead_s, length_s);
   }
+  return samples;
+}
+
+/// Power spectrum of what stands in a gate that begins at sample `first` of early followed by late.
+std::vector<double> gated_power(std::span<const double> early, std::span<const double> late, std::ptrdiff_t first,
+                                std::span<const double> gains, const RealFft& fft) {
+  Scratch<double> x(fft.size());
+  std::fill(x.begin(), x.end(), 0.0);
+  const auto take = [&](std::span<const double> from, std::ptrdiff_t begins) {  // sample 0 of `from` is `begins`
+    const std::ptrdiff_t begin = std::max(first, begins);
+    const std::ptrdiff_t end = std::min(first + std::ssize(gains), begins + std::ssize(from));
+    for (std::ptrdiff_t n = begin; n < end; ++n) {
+      x[static_cast<std::size_t>(n - first)] =
+          from[static_cast<std::size_t>(n - begins)] * gains[static_cast<std::size_t>(n - first)];
+    }
+  };
+  take(early, 0);
+  take(late, std::ssize(early));
   std::vector<double> power(fft.bin_count());
   std::ranges::transform(spectrum(fft, std::span<const double>{x}), power.begin(),
                          [](const std::complex<double>& bin) { return std::norm(bin); });
@@ -50,7 +63,9 @@ std::vector<double> gated_power(std::span<const double> early, std::span<const d
 }
 
 /// Mean over log frequency, bins cut at the band's edges.
-double band_mean(std::span<const double> power, double low_hz, double high_hz, double bin_hz) {
+/// @param widths  of the bins in log frequency
+double band_mean(std::span<const double> power, std::span<const double> widths, double low_hz, double high_hz,
+                 double bin_hz) {
   double sum = 0.0;
   double weights = 0.0;
   const auto from = static_cast<std::size_t>(std::max(1.0, std::floor(low_hz / bin_hz)));
@@ -58,7 +73,7 @@ double band_mean(std::span<const double> power, double low_hz, double high_hz, d
     const double low = std::max((static_cast<double>(k) - 0.5) * bin_hz, low_hz);
     const double high = std::min((static_cast<double>(k) + 0.5) * bin_hz, high_hz);
     if (high <= low) continue;
-    const double w = low > low_hz && high < high_hz ? log_width_of_bin(k) : std::log(high / low);
+    const double w = low > low_hz && high < high_hz ? widths[k] : std::log(high / low);
     sum += w * power[k];
     weights += w;
   }
@@ -103,30 +118,38 @@ std::vector<HarmonicReading> harmonic_readings(const Takes& takes, const Takes& 
   const RealFft fft{
       good_fft_size(static_cast<std::size_t>(std::max(rate_hz / grid_hz, (lead_s + length_s) * rate_hz + 2.0)))};
   const double bin_hz = rate_hz / static_cast<double>(fft.size());
+  const std::vector<double> gains = gate_samples(lead_s, length_s, rate_hz);
   std::array<std::vector<double>, 3> heard;
   std::array<std::vector<double>, 3> noise;
   for (const int order : {1, 2, 3}) {
     const auto i = static_cast<std::size_t>(order - 1);
     const double at = arrival - harmonic_lead_s(rate_constant, order) * rate_hz;
-    heard[i] = gated_power(early.mean, takes.mean, at, lead_s, length_s, rate_hz, fft);
-    noise[i] = gated_power(early.noise, takes.noise, at, lead_s, length_s, rate_hz, fft);
+    const std::ptrdiff_t first = std::lround(at) - static_cast<std::ptrdiff_t>(lead_s * rate_hz);
+    heard[i] = gated_power(early.mean, takes.mean, first, gains, fft);
+    noise[i] = gated_power(early.noise, takes.noise, first, gains, fft);
   }
+
+  std::vector<double> widths(fft.bin_count());
+  for (std::size_t k = 1; k < widths.size(); ++k) widths[k] = log_width_of_bin(k);
+  const auto mean_in = [&](std::span<const double> power, double low_hz, double high_hz) {
+    return band_mean(power, widths, low_hz, high_hz, bin_hz);
+  };
 
   std::vector<HarmonicReading> readings;
   const double edge = std::pow(10.0, 0.05);
   for (int k = -15; k <= 10; ++k) {  // 31.5 Hz to 10 kHz
     const double centre = 1'000.0 * std::pow(10.0, 0.1 * k);
     if (centre / edge < flat.low.value() || 2.0 * centre * edge > flat.high.value()) continue;
-    const double fundamental = band_mean(heard[0], centre / edge, centre * edge, bin_hz) -
-                               band_mean(noise[0], centre / edge, centre * edge, bin_hz);
+    const double fundamental =
+        mean_in(heard[0], centre / edge, centre * edge) - mean_in(noise[0], centre / edge, centre * edge);
     if (fundamental <= 0.0) continue;
     HarmonicReading reading;
     reading.frequency_hz = centre;
     for (const std::size_t i : {0U, 1U}) {
       const double order = static_cast<double>(i) + 2.0;
       if (order * centre * edge > flat.high.value()) continue;
-      const double rest = band_mean(noise[i + 1], order * centre / edge, order * centre * edge, bin_hz);
-      const double product = band_mean(heard[i + 1], order * centre / edge, order * centre * edge, bin_hz) - rest;
+      const double rest = mean_in(noise[i + 1], order * centre / edge, order * centre * edge);
+      const double product = mean_in(heard[i + 1], order * centre / edge, order * centre * edge) - rest;
       reading.noise_db[i] = 10.0 * std::log10(std::max(rest, 1e-20 * fundamental) / fundamental);
       if (product > least_over_noise * rest) reading.level_db[i] = 10.0 * std::log10(product / fundamental);
     }

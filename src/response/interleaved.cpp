@@ -81,9 +81,9 @@ std::optional<Start> find_interleaved_start(const Stimulus& stimulus, const Long
   return best;
 }
 
-double energy(std::span<const double> x) {
+double energy(std::span<const float> x) {
   double sum = 0.0;
-  for (const double sample : x) sum += sample * sample;
+  for (const float sample : x) sum += static_cast<double>(sample) * static_cast<double>(sample);
   return sum;
 }
 
@@ -94,11 +94,12 @@ void compare(PairResponse& response, bool twice, std::size_t zero_index) {
     const auto [low, high] = std::ranges::minmax(response.first);
     const double quiet = energy(std::span{response.first}.first(zero_index / 2)) / static_cast<double>(zero_index / 2);
     constexpr double stands_out = 10.0;
-    response.likeness = std::max(high, -low) > stands_out * std::sqrt(quiet) ? 1.0 : 0.0;
+    response.likeness = static_cast<double>(std::max(high, -low)) > stands_out * std::sqrt(quiet) ? 1.0 : 0.0;
     return;
   }
   double both = 0.0;
-  for (std::size_t n = 0; n < response.first.size(); ++n) both += response.first[n] * response.second[n];
+  for (std::size_t n = 0; n < response.first.size(); ++n)
+    both += static_cast<double>(response.first[n]) * static_cast<double>(response.second[n]);
   const double other = energy(response.second);
   response.gain = own > 0.0 ? both / own : 1.0;
   response.likeness = own > 0.0 && other > 0.0 ? both / std::sqrt(own * other) : 0.0;
@@ -116,10 +117,10 @@ LongResponses::LongResponses(const Stimulus& stimulus, std::span<const float> ch
   });
 }
 
-std::vector<double> LongResponses::cut(std::size_t sweep, double zero_frame, std::size_t before,
-                                       std::size_t after) const {
+std::vector<float> LongResponses::cut(std::size_t sweep, double zero_frame, std::size_t before,
+                                      std::size_t after) const {
   constexpr std::size_t margin = 256;  // of the circular shift by a fraction of a frame
-  const std::vector<double>& h = by_shape_[stimulus_.sweeps[sweep].shape];
+  const std::vector<float>& h = by_shape_[stimulus_.sweeps[sweep].shape];
   const double whole = std::floor(zero_frame);
   const auto first = static_cast<std::ptrdiff_t>(whole) - static_cast<std::ptrdiff_t>(before + margin);
   const std::size_t length = before + after;
@@ -127,7 +128,7 @@ std::vector<double> LongResponses::cut(std::size_t sweep, double zero_frame, std
   std::vector<double> time(fft.size());
   for (std::size_t i = 0; i < time.size(); ++i) {
     const std::ptrdiff_t n = first + static_cast<std::ptrdiff_t>(i);
-    if (n >= 0 && n < std::ssize(h)) time[i] = h[static_cast<std::size_t>(n)];
+    if (n >= 0 && n < std::ssize(h)) time[i] = static_cast<double>(h[static_cast<std::size_t>(n)]);
   }
   std::vector<std::complex<double>> bins(fft.bin_count());
   fft.forward(time, bins);
@@ -135,7 +136,10 @@ std::vector<double> LongResponses::cut(std::size_t sweep, double zero_frame, std
   PhaseRamp phase{0.0, step};
   for (std::complex<double>& bin : bins) bin *= phase.next();
   fft.inverse(bins, time);
-  return {time.begin() + margin, time.begin() + static_cast<std::ptrdiff_t>(margin + length)};
+  std::vector<float> samples(length);
+  std::ranges::transform(std::span{time}.subspan(margin, length), samples.begin(),
+                         [](double x) { return static_cast<float>(x); });
+  return samples;
 }
 
 std::optional<Synchronisation> synchronise_interleaved(const Stimulus& stimulus, std::span<const float> channel,

@@ -3,14 +3,12 @@
 #include <algorithm>
 #include <cmath>
 
-#include "ringtrue/core/parallel.hpp"
-#include "ringtrue/response/deconvolution.hpp"
 #include "ringtrue/stimulus/overlap.hpp"
 
 namespace ringtrue {
 namespace {
 
-constexpr double longest_bass_s = 1.2;      // 60 dB down at a decay time of 1.2 s: few rooms' bass lasts longer
+constexpr double most_bass_s = 1.2;         // 60 dB down at a decay time of 1.2 s: few rooms' bass lasts longer
 constexpr Hertz highest_of_a_sub{500.0};    // of a subwoofer's sweep
 constexpr double neighbour_guard_s = 0.02;  // what comes next may come from a nearer speaker
 
@@ -28,33 +26,31 @@ double long_bass_s(const Stimulus& stimulus, std::size_t sweep, const Synchronis
   }
   const double recorded_s = (static_cast<double>(channel_frames) - sync.zero_frames[sweep]) / sync.rate_hz -
                             static_cast<double>(shape.samples.size()) / stimulus.sample_rate_hz;
-  return std::clamp(std::min(clear_s - earlier / sync.rate_hz, recorded_s), 0.0, longest_bass_s);
+  return std::clamp(std::min(clear_s - earlier / sync.rate_hz, recorded_s), 0.0, most_bass_s);
 }
 
-void lengthen_bass(const Stimulus& stimulus, std::span<const SweepPair> pairs, std::span<const float> channel,
-                   const Synchronisation& sync, double before_s, const MicrophoneResponse* microphone, unsigned threads,
-                   std::span<PairResponse> responses) {
-  for (std::size_t i = 0; i < pairs.size(); ++i) {
-    const std::size_t first = pairs[i].first;
-    const std::size_t second = pairs[i].second;
-    const double first_s = long_bass_s(stimulus, first, sync, channel.size());
-    const double second_s = long_bass_s(stimulus, second, sync, channel.size());
-    const double shorter_s = static_cast<double>(responses[i].first.size()) / sync.rate_hz - before_s;
-    if (first == second || std::max(first_s, second_s) <= shorter_s) continue;
-    const SweepShape& shape = stimulus.shapes[stimulus.sweeps[first].shape];
-    const Deconvolver deconvolver{
-        shape, stimulus.sample_rate_hz, sync.rate_hz, {before_s, std::max(first_s, second_s)}, microphone};
-    const auto read = [&](std::size_t sweep, double after_s) {
-      auto response = deconvolver.response(channel, sync.zero_frames[sweep]);
-      const auto clear = deconvolver.zero_index() + static_cast<std::size_t>(after_s * sync.rate_hz);
-      response.resize(std::min(response.size(), clear));
-      return response;
-    };
-    parallel_for(2, threads, [&](std::size_t take) {
-      auto& longer = take == 0 ? responses[i].first_long : responses[i].second_long;
-      longer = take == 0 ? read(first, std::max(shorter_s, first_s)) : read(second, std::max(shorter_s, second_s));
-    });
+double longest_bass_s(const Stimulus& stimulus, std::size_t shape, const Synchronisation& sync,
+                      std::size_t channel_frames) {
+  double longest_s = 0.0;
+  for (std::size_t i = 0; i < stimulus.sweeps.size(); ++i) {
+    if (stimulus.sweeps[i].shape == shape)
+      longest_s = std::max(longest_s, long_bass_s(stimulus, i, sync, channel_frames));
   }
+  return longest_s;
+}
+
+void clear_long_bass(const Stimulus& stimulus, const SweepPair& pair, const Synchronisation& sync,
+                     std::size_t channel_frames, std::size_t zero_index, PairResponse& response) {
+  const std::size_t shorter = response.first.size();
+  const auto clear = [&](std::size_t sweep) {
+    const double after_s = long_bass_s(stimulus, sweep, sync, channel_frames);
+    return std::max(shorter, zero_index + static_cast<std::size_t>(after_s * sync.rate_hz));
+  };
+  const std::size_t first = clear(pair.first);
+  const std::size_t second = clear(pair.second);
+  const bool longer = pair.first != pair.second && std::max(first, second) > shorter && !response.first_long.empty();
+  response.first_long.resize(longer ? std::min(first, response.first_long.size()) : 0);
+  response.second_long.resize(longer ? std::min(second, response.second_long.size()) : 0);
 }
 
 }  // namespace ringtrue

@@ -9,12 +9,12 @@
 #include <span>
 
 #include "foreign_sweeps.hpp"
+#include "hearing.hpp"
 #include "ringtrue/core/errors.hpp"
 #include "ringtrue/core/parallel.hpp"
 #include "ringtrue/response/fellows.hpp"
 #include "ringtrue/response/input_processing.hpp"
 #include "ringtrue/response/interleaved.hpp"
-#include "ringtrue/response/long_bass.hpp"
 #include "ringtrue/response/measurement_findings.hpp"
 #include "ringtrue/response/recording_checks.hpp"
 #include "ringtrue/response/speaker_measures.hpp"
@@ -27,83 +27,6 @@
 
 namespace ringtrue {
 namespace {
-
-constexpr double before_s = 0.06;  // of the earliest arrival: noise, and what arrives early against it
-constexpr double guard_s = 0.02;   // the next sweep's arrival stays out of the window
-
-/// Deconvolvers for every sweep shape on one recorder clock; a microphone's response is taken out, a wire has none.
-std::vector<Deconvolver> deconvolvers_for(const Stimulus& stimulus, double recorder_rate_hz,
-                                          const MicrophoneResponse* microphone, unsigned threads) {
-  return parallel_map(stimulus.shapes.size(), threads, [&](std::size_t i) {
-    const SweepShape& shape = stimulus.shapes[i];
-    const ResponseWindow window{before_s, std::max(0.1, stimulus.decay.value() - before_s - guard_s),
-                                harmonics_need_s(shape.rate_constant)};
-    return Deconvolver{shape, stimulus.sample_rate_hz, recorder_rate_hz, window, microphone};
-  });
-}
-
-std::vector<PairResponse> respond_to_all(const Stimulus& stimulus, std::span<const SweepPair> pairs,
-                                         std::span<const float> channel, const Synchronisation& sync,
-                                         const std::vector<Deconvolver>& deconvolvers, unsigned threads) {
-  std::vector<PairResponse> responses(pairs.size());
-  parallel_for(pairs.size(), threads, [&](std::size_t i) {
-    const SweepPair& pair = pairs[i];
-    const Deconvolver& deconvolver = deconvolvers[stimulus.sweeps[pair.first].shape];
-    responses[i] =
-        respond(deconvolver, channel, sync.zero_frames[pair.first], sync.zero_frames[pair.second], sync.rate_hz);
-  });
-  return responses;
-}
-
-/// True when some pair's takes do not lie on each other: samples were lost that the quick look did not see.
-bool out_of_step(const Stimulus& stimulus, std::span<const SweepPair> pairs, std::span<const PairResponse> responses,
-                 const Synchronisation& sync, unsigned threads) {
-  constexpr double crop_before_s = 0.03;
-  constexpr double crop_s = 0.08;
-  constexpr double allowed_frames = 0.3;
-  std::vector<PairLag> lags(pairs.size());
-  parallel_for(pairs.size(), threads, [&](std::size_t i) {
-    if (!sync.whole[pairs[i].first] || !sync.whole[pairs[i].second]) return;
-    const auto from = static_cast<std::size_t>((before_s - crop_before_s) * sync.rate_hz);
-    const auto size = std::min(static_cast<std::size_t>(crop_s * sync.rate_hz), responses[i].first.size() - from);
-    const Band band = flat_band(stimulus.shapes[stimulus.sweeps[pairs[i].first].shape].band);
-    lags[i] = pair_lag(std::span{responses[i].first}.subspan(from, size),
-                       std::span{responses[i].second}.subspan(from, size), band, sync.rate_hz);
-  });
-  return std::ranges::any_of(lags, [](const PairLag& lag) {
-    return lag.coherence > 0.5 && std::abs(lag.lag_samples) > allowed_frames + 5.0 * lag.uncertainty_samples;
-  });
-}
-
-/// The recording with the microphone in its place: a loopback that reverberates and a microphone that does not were
-/// exchanged on the way.
-struct Channels {
-  std::span<const float> microphone;
-  std::span<const float> loopback;
-  bool exchanged = false;
-  std::optional<double> loopback_start_s{};  // of the sweeps in the loopback, where it was looked for
-};
-
-Channels sort_channels(const Stimulus& stimulus, const Recording& recording, unsigned threads) {
-  Channels channels{recording.microphone, recording.loopback};
-  if (recording.loopback.empty()) return channels;
-  constexpr double electrical = 0.97;  // of the energy within 1 ms: a wire has no room
-  constexpr double acoustic = 0.9;
-  const double rate_hz = recording.sample_rate_hz;
-  channels.loopback_start_s = find_start(stimulus, recording.loopback, rate_hz, {}, threads);
-  if (!channels.loopback_start_s) return channels;
-  const auto as_named = electrical_share(stimulus, recording.loopback, rate_hz, *channels.loopback_start_s);
-  if (!as_named || *as_named >= acoustic) return channels;
-  const auto other_start_s = find_start(stimulus, recording.microphone, rate_hz, {}, threads);
-  if (!other_start_s) return channels;
-  const auto other = electrical_share(stimulus, recording.microphone, rate_hz, *other_start_s);
-  if (other && *other > electrical) {
-    std::swap(channels.microphone, channels.loopback);
-    channels.exchanged = true;
-    channels.loopback_start_s = other_start_s;
-  }
-  return channels;
-}
 
 void refuse_silence(const Recording& recording, const SampleSurvey& microphone) {
   if (microphone.constant()) {
@@ -159,57 +82,6 @@ std::vector<NoiseReading> noise_of(const Stimulus& stimulus, std::span<const flo
   return background_noise(quiet, Hertz{nominal_rate_hz});
 }
 
-/// What the two ways of playing have in common: each speaker's responses, on the stimulus' time line.
-struct Heard {
-  Synchronisation sync;
-  std::vector<PairResponse> responses;  // as the pairs
-  std::size_t zero_index = 0;
-  std::vector<Deconvolver> deconvolvers;  // by shape; none when interleaved
-};
-
-Heard hear_one_by_one(const Stimulus& stimulus, std::span<const SweepPair> pairs, const Channels& channels,
-                      const Recording& recording, const MeasureOptions& options) {
-  const bool has_loopback = !channels.loopback.empty();
-  const std::span<const float> clock_channel = has_loopback ? channels.loopback : channels.microphone;
-  auto sync = synchronise(stimulus, clock_channel, recording.sample_rate_hz, Thoroughness::quick, options.threads,
-                          channels.loopback_start_s);
-  if (!sync) refuse_foreign_recording(recording, has_loopback);
-  auto deconvolvers = deconvolvers_for(stimulus, sync->rate_hz, options.microphone, options.threads);
-  auto responses = respond_to_all(stimulus, pairs, channels.microphone, *sync, deconvolvers, options.threads);
-  if (out_of_step(stimulus, pairs, responses, *sync, options.threads)) {
-    sync = synchronise(stimulus, clock_channel, recording.sample_rate_hz, Thoroughness::thorough, options.threads,
-                       channels.loopback_start_s);
-    deconvolvers = deconvolvers_for(stimulus, sync->rate_hz, options.microphone, options.threads);
-    responses = respond_to_all(stimulus, pairs, channels.microphone, *sync, deconvolvers, options.threads);
-  }
-  lengthen_bass(stimulus, pairs, channels.microphone, *sync, before_s, options.microphone, options.threads, responses);
-  const std::size_t zero_index = deconvolvers.front().zero_index();
-  return {std::move(*sync), std::move(responses), zero_index, std::move(deconvolvers)};
-}
-
-Heard hear_interleaved(const Stimulus& stimulus, std::span<const SweepPair> pairs, const Channels& channels,
-                       const Recording& recording, const MeasureOptions& options) {
-  const bool has_loopback = !channels.loopback.empty();
-  const std::span<const float> clock_channel = has_loopback ? channels.loopback : channels.microphone;
-  auto sync = synchronise_interleaved(stimulus, clock_channel, recording.sample_rate_hz, options.threads);
-  if (!sync) refuse_foreign_recording(recording, has_loopback);
-  auto responses =
-      respond_interleaved(stimulus, pairs, channels.microphone, *sync, options.microphone, options.threads);
-  return {std::move(*sync), std::move(responses.pairs), responses.zero_index, {}};
-}
-
-std::optional<double> loopback_zero_ms(const Stimulus& stimulus, const Channels& channels, Heard& heard,
-                                       const MeasureOptions& options, bool overlapping) {
-  if (channels.loopback.empty()) return {};
-  if (overlapping) {
-    return interleaved_loopback_arrival_ms(stimulus, channels.loopback, heard.sync, options.threads);
-  }
-  if (options.microphone != nullptr) {
-    heard.deconvolvers = deconvolvers_for(stimulus, heard.sync.rate_hz, nullptr, options.threads);
-  }
-  return loopback_arrival_ms(stimulus, channels.loopback, heard.deconvolvers, heard.sync, options.threads);
-}
-
 /// A subwoofer's longer responses take longest: begun last, they would keep one thread busy alone.
 std::vector<std::size_t> longest_first(std::span<const PairResponse> responses) {
   std::vector<std::size_t> order(responses.size());
@@ -259,7 +131,7 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
   Heard heard = overlapping ? hear_interleaved(stimulus, pairs, channels, recording, options)
                             : hear_one_by_one(stimulus, pairs, channels, recording, options);
   const Synchronisation& sync = heard.sync;
-  refuse_if_smeared(recording, heard.responses);
+  refuse_if_smeared(recording, heard.responses, options.threads);
 
   const RecordingFaults faults = find_faults(channels.microphone, survey, stimulus, sync, options.threads);
   const std::vector<TakeChoice> choices =
@@ -298,24 +170,23 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
   parallel_for(pairs.size() + 2, options.threads, [&](std::size_t i) {  // the noise last: it takes less
     if (i < pairs.size()) return measure_pair(order[i]);
     if (i == pairs.size()) {
-      steady = steady_noise(stimulus, sync, channels.microphone);
+      steady = steady_noise(stimulus, sync, channels.microphone, survey);
     } else {
       result.noise = noise_of(stimulus, channels.microphone, sync, recording.sample_rate_hz);
     }
   });
 
-  const auto zero_ms = loopback_zero_ms(stimulus, channels, heard, options, overlapping);
-  result.absolute_time = zero_ms.has_value();
+  result.absolute_time = heard.loopback_zero_ms.has_value();
   result.findings = recording_findings(rig, recording, pairs, choices, faults, sync, channels.exchanged);
   std::ranges::move(input_processing_findings(recording, stimulus, heard.responses, choices, sync, faults.format_step),
                     std::back_inserter(result.findings));
   if (overlapping) check_windows(rig, stimulus, pairs, {std::move(heard.responses), heard.zero_index}, sync, result);
   if (sync.torn) distrust_all(result);
-  compare_fellows(rig, result);
+  compare_fellows(rig, result, options.threads);
   widen_for_dispersion(rig, result);
   find_low_signal(rig, result);
   add_steady_noise(steady, result);
-  shift_times(result, zero_ms.value_or(earliest_arrival_ms(rig, result)));
+  shift_times(result, heard.loopback_zero_ms.value_or(earliest_arrival_ms(rig, result)));
   return result;
 }
 

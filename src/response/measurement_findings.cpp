@@ -4,8 +4,10 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numeric>
 
 #include "ringtrue/core/errors.hpp"
+#include "ringtrue/core/parallel.hpp"
 #include "ringtrue/core/statistics.hpp"
 
 namespace ringtrue {
@@ -199,27 +201,29 @@ void refuse_other_stimulus(const Recording& recording) {
                      "give the stimulus file that was really played"};
 }
 
-void refuse_if_smeared(const Recording& recording, std::span<const PairResponse> responses) {
-  constexpr std::size_t stretches = 12;  // of the window: a room leaves most of its energy in one or two of them
+namespace {
+
+/// Share of a response's treble in the two neighbouring twelfths of its window that have most: of a room's, most of it.
+std::optional<double> concentration(std::span<const float> h) {
+  constexpr std::size_t stretches = 12;
+  const std::vector<double> energies = middle_energies(h, std::max<std::size_t>(1, h.size() / stretches));
+  const double all = std::accumulate(energies.begin(), energies.end(), 0.0);
+  double best = 0.0;
+  for (std::size_t s = 0; s + 1 < energies.size(); ++s) best = std::max(best, energies[s] + energies[s + 1]);
+  if (all <= 0.0) return {};
+  return best / all;
+}
+
+}  // namespace
+
+void refuse_if_smeared(const Recording& recording, std::span<const PairResponse> responses, unsigned threads) {
   constexpr double concentrated = 0.45;
+  const auto by_pair = parallel_map(responses.size(), threads, [&](std::size_t i) {
+    return responses[i].likeness < 0.5 ? std::nullopt : concentration(responses[i].first);  // noise is spread out too
+  });
   std::vector<double> shares;
-  for (const PairResponse& response : responses) {
-    if (response.likeness < 0.5) continue;  // noise is spread out too
-    std::vector<double> energies(stretches);
-    double all = 0.0;
-    double last = 0.0;
-    std::size_t n = 0;
-    for (std::size_t s = 0; s < stretches; ++s) {
-      for (; n * stretches < (s + 1) * response.first.size(); ++n) {
-        const double treble = response.first[n] - last;
-        last = response.first[n];
-        energies[s] += treble * treble;
-      }
-      all += energies[s];
-    }
-    double best = 0.0;
-    for (std::size_t s = 0; s + 1 < stretches; ++s) best = std::max(best, energies[s] + energies[s + 1]);
-    if (all > 0.0) shares.push_back(best / all);
+  for (const auto& share : by_pair) {
+    if (share) shares.push_back(*share);
   }
   const InvalidInput foreign{recording.name, "its sweeps are not those of this stimulus: no response comes to a point",
                              "give the stimulus file that was really played"};

@@ -8,6 +8,7 @@
 #include <optional>
 #include <span>
 
+#include "ringtrue/core/prefetch.hpp"
 #include "ringtrue/core/statistics.hpp"
 
 namespace ringtrue {
@@ -80,7 +81,7 @@ std::optional<Stretch> repeated_run(std::span<const float> channel, std::size_t 
 
 /// Two samples as one number.
 std::uint32_t fingerprint(float first, float second) {
-  return (std::bit_cast<std::uint32_t>(first) * 0x9E3779B1U) ^ (std::bit_cast<std::uint32_t>(second) * 0x85EBCA77U);
+  return (std::bit_cast<std::uint32_t>(first) ^ std::rotl(std::bit_cast<std::uint32_t>(second), 13)) * 0x9E3779B1U;
 }
 
 /// Root mean square of the first differences.
@@ -119,6 +120,7 @@ std::optional<Stretch> repeated_stretch(std::span<const float> channel, Stretch 
   std::array<std::size_t, block> kept{};
   for (std::size_t from = begin; from < end; from += block) {
     const std::size_t size = std::min(block, end - from);
+    for (std::size_t i = 0; i < block; i += 16) prefetch(channel, from + 2 * block + i);
     for (std::size_t i = 0; i < size; ++i) prints[i] = fingerprint(channel[from + i], channel[from + i + 1]);
     std::size_t count = 0;
     for (std::size_t i = 0; i < size; ++i) {

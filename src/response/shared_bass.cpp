@@ -2,14 +2,14 @@
 
 #include <fmt/format.h>
 
+#include <Eigen/Core>
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <complex>
 #include <numbers>
-#include <numeric>
 
 #include "heard_well.hpp"
+#include "ringtrue/core/parallel.hpp"
 #include "ringtrue/response/deconvolution.hpp"
 
 namespace ringtrue {
@@ -30,35 +30,30 @@ class NarrowBand {
       const double turn = 2.0 * std::numbers::pi * static_cast<double>(n);
       const double hann = 0.5 - 0.5 * std::cos(turn / static_cast<double>(length));
       const double phase = -turn * centre.value() / sample_rate_hz;
-      in_phase_.push_back(hann * std::cos(phase));
-      quadrature_.push_back(hann * std::sin(phase));
+      in_phase_.push_back(static_cast<float>(hann * std::cos(phase)));
+      quadrature_.push_back(static_cast<float>(hann * std::sin(phase)));
     }
   }
 
   /// Phases count from each window's begin: alike for all responses, so that they may be compared.
   [[nodiscard]] OverTime operator()(std::span<const float> samples) const {
     OverTime values;
+    const auto size = static_cast<Eigen::Index>(in_phase_.size());
+    const Window in_phase{in_phase_.data(), size};
+    const Window quadrature{quadrature_.data(), size};
     for (std::size_t from = 0; from + in_phase_.size() <= samples.size(); from += hop_) {
-      values.emplace_back(sum(in_phase_, samples.subspan(from)), sum(quadrature_, samples.subspan(from)));
+      const Window heard{samples.data() + from, size};
+      values.emplace_back(in_phase.dot(heard), quadrature.dot(heard));
     }
     return values;
   }
 
  private:
-  static double sum(std::span<const double> window, std::span<const float> samples) {
-    constexpr std::size_t lanes = 8;  // partial sums side by side
-    std::array<double, lanes> parts{};
-    std::size_t n = 0;
-    for (; n + lanes <= window.size(); n += lanes) {
-      for (std::size_t i = 0; i < lanes; ++i) parts[i] += window[n + i] * static_cast<double>(samples[n + i]);
-    }
-    for (; n < window.size(); ++n) parts[0] += window[n] * static_cast<double>(samples[n]);
-    return std::accumulate(parts.begin(), parts.end(), 0.0);
-  }
+  using Window = Eigen::Map<const Eigen::VectorXf>;
 
   std::size_t hop_;
-  std::vector<double> in_phase_;
-  std::vector<double> quadrature_;
+  std::vector<float> in_phase_;
+  std::vector<float> quadrature_;
 };
 
 /// How much of b is in a (<a, b> / <b, b>) and how alike they are (<a, b> / |a| |b|), from a window on.
@@ -97,7 +92,8 @@ bool is_loud_enough(const SpeakerMeasurement& measured) {
 }
 
 /// The main that the sub's output plays too. Only the one most like it can be that.
-std::optional<std::size_t> main_in(const Rig& rig, const PositionMeasurement& measurement, std::size_t sub) {
+std::optional<std::size_t> main_in(const Rig& rig, const PositionMeasurement& measurement, std::size_t sub,
+                                   unsigned threads) {
   constexpr Hertz narrowest{140.0};  // a lower end is no place where a sub plays little
   constexpr std::size_t late_windows_needed = 15;
   const ImpulseResponse& own = measurement.speakers[sub].response;
@@ -106,14 +102,17 @@ std::optional<std::size_t> main_in(const Rig& rig, const PositionMeasurement& me
   const NarrowBand band{centre, own.sample_rate_hz};
   const OverTime of_sub = band(own.samples);
   const auto first_late = static_cast<std::size_t>(late_s / hop_s);
+  const auto of_mains = parallel_map(rig.speakers.size(), threads, [&](std::size_t s) {
+    const SpeakerMeasurement& main = measurement.speakers[s];
+    if (!is_main(rig.speakers[s]) || !is_loud_enough(main) || main.bass_only) return OverTime{};
+    const Band driven = flat_band(rig.speakers[s].band);
+    if (driven.low.value() > 0.85 * centre.value() || driven.high.value() < 1.15 * centre.value()) return OverTime{};
+    return band(main.response.samples);
+  });
   std::optional<std::size_t> likest;
   double likeness = 0.0;
   for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
-    const SpeakerMeasurement& main = measurement.speakers[s];
-    if (!is_main(rig.speakers[s]) || !is_loud_enough(main) || main.bass_only) continue;
-    const Band driven = flat_band(rig.speakers[s].band);
-    if (driven.low.value() > 0.85 * centre.value() || driven.high.value() < 1.15 * centre.value()) continue;
-    const OverTime of_main = band(main.response.samples);
+    const OverTime& of_main = of_mains[s];
     if (std::min(of_sub.size(), of_main.size()) < first_late + late_windows_needed) continue;
     const Share whole = share(of_sub, of_main, 0);
     if (whole.likeness <= likeness) continue;
@@ -134,11 +133,11 @@ Finding shared_output(const Speaker& speaker, const Speaker& other) {
                   speaker.output, speaker.label, other.label)};
 }
 
-void find_shared_bass(const Rig& rig, PositionMeasurement& measurement) {
+void find_shared_bass(const Rig& rig, PositionMeasurement& measurement, unsigned threads) {
   for (std::size_t s = 0; s < rig.speakers.size(); ++s) {
     SpeakerMeasurement& sub = measurement.speakers[s];
     if (is_main(rig.speakers[s]) || !is_loud_enough(sub) || !sub.trusted) continue;
-    const auto main = main_in(rig, measurement, s);
+    const auto main = main_in(rig, measurement, s, threads);
     if (!main) continue;
     sub.trusted = false;
     measurement.findings.push_back(shared_output(rig.speakers[s], rig.speakers[*main]));

@@ -16,8 +16,6 @@
 namespace ringtrue {
 namespace {
 
-constexpr double dullest_loopback_hz = 2'000.0;  // a sub's sweep is too dull to time an electrical path
-
 /// Octaves whose whole band lies inside `driven`. Source: IEC 61260-1:2014, mid-bands 1000 G^k, G = 10^0.3.
 std::vector<OctaveReading> octave_readings(const StretchLevels& levels, Band driven) {
   std::vector<OctaveReading> readings;
@@ -134,61 +132,6 @@ SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sw
   result.response.first_sample_ms = result.arrival_ms->value - arrival->index * 1e3 / nominal_rate_hz;
   result.response.samples.assign(takes.mean.begin(), takes.mean.end());
   return result;
-}
-
-std::optional<double> loopback_arrival_ms(const Stimulus& stimulus, std::span<const float> loopback,
-                                          const std::vector<Deconvolver>& deconvolvers, const Synchronisation& sync,
-                                          unsigned threads) {
-  std::vector<std::optional<double>> arrivals(stimulus.sweeps.size());
-  parallel_for(arrivals.size(), threads, [&](std::size_t i) {
-    const Deconvolver& deconvolver = deconvolvers[stimulus.sweeps[i].shape];
-    const Band band = flat_band(stimulus.shapes[stimulus.sweeps[i].shape].band);
-    if (!sync.whole[i] || band.high.value() < dullest_loopback_hz) return;
-    const auto h = deconvolver.response(loopback, sync.zero_frames[i]);
-    const Takes takes = combine(h, h, sync.rate_hz, deconvolver.zero_index());
-    if (const auto arrival = full_range_arrival(takes, band)) {
-      arrivals[i] = (arrival->index - static_cast<double>(takes.zero_index)) / sync.rate_hz * 1e3;
-    }
-  });
-  std::vector<double> known;
-  for (const auto& arrival : arrivals) {
-    if (arrival) known.push_back(*arrival);
-  }
-  if (known.empty()) return {};
-  return median(std::move(known));
-}
-
-std::optional<double> electrical_share(const Stimulus& stimulus, std::span<const float> channel, double rate_hz,
-                                       double start_lag_s) {
-  constexpr std::size_t sweeps_looked_at = 3;
-  constexpr double near_s = 0.001;
-  std::vector<double> shares;
-  std::optional<Deconvolver> deconvolver;  // the last shape's: sweeps of one shape follow each other
-  std::size_t last_shape = 0;
-  for (std::size_t i = 0; i < stimulus.sweeps.size() && shares.size() < sweeps_looked_at; ++i) {
-    const SweepShape& shape = stimulus.shapes[stimulus.sweeps[i].shape];
-    if (shape.band.high.value() < dullest_loopback_hz) continue;
-    if (!deconvolver || last_shape != stimulus.sweeps[i].shape) {
-      deconvolver.emplace(shape, stimulus.sample_rate_hz, rate_hz, ResponseWindow{0.05, 0.2});
-      last_shape = stimulus.sweeps[i].shape;
-    }
-    auto h = deconvolver->response(channel, (start_s(stimulus, i) + start_lag_s) * rate_hz);
-    for (std::size_t n = h.size() - 1; n > 0; --n) h[n] -= h[n - 1];  // weighs the treble: band edges ring in the bass
-    h[0] = 0.0;
-    const auto louder = [](double a, double b) { return std::abs(a) < std::abs(b); };
-    const auto peak = std::ranges::max_element(h, louder) - h.begin();
-    const auto reach = static_cast<std::ptrdiff_t>(near_s * rate_hz);
-    double near = 0.0;
-    double all = 0.0;
-    for (std::ptrdiff_t n = 0; n < std::ssize(h); ++n) {
-      const double energy = h[static_cast<std::size_t>(n)] * h[static_cast<std::size_t>(n)];
-      all += energy;
-      if (std::abs(n - peak) <= reach) near += energy;
-    }
-    if (all > 0.0) shares.push_back(near / all);
-  }
-  if (shares.empty()) return {};
-  return median(std::move(shares));
 }
 
 }  // namespace ringtrue

@@ -104,17 +104,16 @@ Lines find_lines(std::span<const double> power, double df, double mains_hz) {
 }
 
 /// Mean square while sweeps play, noise included.
-double loudness_of_sweeps(const Stimulus& stimulus, const Synchronisation& sync, std::span<const float> channel) {
-  constexpr std::size_t stride = 7;  // of no mains line
+double loudness_of_sweeps(const Stimulus& stimulus, const Synchronisation& sync, const SampleSurvey& survey) {
   double sum = 0.0;
   double count = 0.0;
   for (std::size_t i = 0; i < stimulus.sweeps.size(); ++i) {
     const auto samples = static_cast<double>(stimulus.shapes[stimulus.sweeps[i].shape].samples.size());
     const double end = sync.zero_frames[i] + samples / stimulus.sample_rate_hz * sync.rate_hz;
-    const std::size_t last = std::min(index_of(end), channel.size());
-    for (std::size_t n = index_of(sync.zero_frames[i]); n < last; n += stride) {
-      sum += static_cast<double>(channel[n]) * static_cast<double>(channel[n]);
-      count += 1.0;
+    const std::size_t last = std::min(index_of(end) / SampleSurvey::block_frames, survey.energy.size());
+    for (std::size_t b = index_of(sync.zero_frames[i]) / SampleSurvey::block_frames + 1; b < last; ++b) {
+      sum += static_cast<double>(survey.energy[b]);
+      count += static_cast<double>(SampleSurvey::block_frames);
     }
   }
   return count > 0.0 ? sum / count : 0.0;
@@ -130,11 +129,12 @@ double in_db(double ratio) { return 10.0 * std::log10(std::max(ratio, 1e-30)); }
 
 }  // namespace
 
-SteadyNoise steady_noise(const Stimulus& stimulus, const Synchronisation& sync, std::span<const float> microphone) {
+SteadyNoise steady_noise(const Stimulus& stimulus, const Synchronisation& sync, std::span<const float> microphone,
+                         const SampleSurvey& survey) {
   SteadyNoise result;
   const std::size_t length = index_of(stretch_s * sync.rate_hz);
   const auto starts = quiet_stretches(stimulus, sync, length, microphone.size());
-  const double loudness = loudness_of_sweeps(stimulus, sync, microphone);
+  const double loudness = loudness_of_sweeps(stimulus, sync, survey);
   if (starts.empty() || loudness <= 0.0) return result;
   const RealFft fft{good_fft_size(length)};
   const double df = sync.rate_hz / static_cast<double>(fft.size());

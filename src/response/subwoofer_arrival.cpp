@@ -44,22 +44,30 @@ class EchoFit {
     for (auto& both : known_) both.fill(-1.0);
     const auto period = std::ssize(model);
     const auto columns = static_cast<std::size_t>(columns_);
-    std::vector<double> A(h.size() * columns);
-    for (std::size_t n = 0; n < h.size(); ++n) {
-      energy_ += h[n] * h[n];
-      for (std::size_t c = 0; c < columns; ++c) {
-        const auto lag =
-            static_cast<std::ptrdiff_t>(n) - fitted_before - earliest_onset - static_cast<std::ptrdiff_t>(c);
-        A[n * columns + c] = model[static_cast<std::size_t>((lag % period + period) % period)];
-      }
+    for (const double x : h) energy_ += x * x;
+    // Column c, row n of the fit's matrix is the model at n - c: what all columns see, in one row.
+    std::vector<double> row(columns + h.size());
+    for (std::size_t i = 0; i < row.size(); ++i) {
+      const auto lag =
+          static_cast<std::ptrdiff_t>(i) - static_cast<std::ptrdiff_t>(columns) - fitted_before - earliest_onset;
+      row[i] = model[static_cast<std::size_t>((lag % period + period) % period)];
     }
+    const auto at = [&](std::size_t n, std::size_t c) { return row[columns + n - c]; };
     gram_.resize(columns * columns);
     target_.resize(columns);
     for (std::size_t i = 0; i < columns; ++i) {
-      for (std::size_t n = 0; n < h.size(); ++n) target_[i] += A[n * columns + i] * h[n];
-      for (std::size_t j = 0; j <= i; ++j) {
-        double sum = 0.0;
-        for (std::size_t n = 0; n < h.size(); ++n) sum += A[n * columns + i] * A[n * columns + j];
+      for (std::size_t n = 0; n < h.size(); ++n) target_[i] += at(n, i) * h[n];
+    }
+    // Both columns one later: a product comes in at the top and one goes out at the bottom.
+    for (std::size_t j = 0; j < columns; ++j) {
+      double sum = 0.0;
+      for (std::size_t n = 0; n < h.size(); ++n) sum += at(n, j) * at(n, 0);
+      gram_[j * columns] = gram_[j] = sum;
+    }
+    for (std::size_t i = 1; i < columns; ++i) {
+      for (std::size_t j = 1; j <= i; ++j) {
+        const double sum = gram_[(i - 1) * columns + j - 1] + at(0, i) * at(0, j) -
+                           row[columns + h.size() - i] * row[columns + h.size() - j];
         gram_[i * columns + j] = gram_[j * columns + i] = sum;
       }
     }

@@ -1,5 +1,6 @@
 #include "ringtrue/response/sweep_pair.hpp"
 
+#include <Eigen/Core>
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -13,55 +14,55 @@
 namespace ringtrue {
 namespace {
 
-constexpr std::size_t lanes = 8;  // partial sums side by side: the order of addition is fixed, and vector units serve
+using Samples = Eigen::Map<const Eigen::VectorXf>;
 
-/// Sum of term(n) for n in [from, to), of single precision where the terms are: a thousand squares want no more.
-template <class Term>
-double sum_of(std::size_t from, std::size_t to, const Term& term) {
-  using Number = decltype(term(from));
-  std::array<Number, lanes> sums{};
-  std::size_t n = from;
-  for (; n + lanes <= to; n += lanes) {
-    for (std::size_t i = 0; i < lanes; ++i) sums[i] += term(n + i);
-  }
-  for (; n < to; ++n) sums[0] += term(n);
-  return static_cast<double>(((sums[0] + sums[1]) + (sums[2] + sums[3])) + ((sums[4] + sums[5]) + (sums[6] + sums[7])));
+float products(std::span<const float> a, std::span<const float> b) {
+  const auto size = static_cast<Eigen::Index>(a.size());
+  return Samples{a.data(), size}.dot(Samples{b.data(), size});
 }
 
-/// Energies of blocks of a sequence that is given sample by sample; `near_start` where a filter has not filled yet.
-template <class Sample, class Start>
-std::vector<double> block_energies(std::size_t size, std::size_t block, std::size_t filled, const Sample& sample,
-                                   const Start& near_start) {
+float squares(std::span<const float> a) { return products(a, a); }
+
+/// Energies of the blocks of a filtered sound. A stretch of it at a time is filtered, into memory that stays near.
+/// @param filter  filter(n, count, out): writes samples n .. n + count - 1
+template <class Filter>
+std::vector<double> block_energies(std::size_t size, std::size_t block, const Filter& filter) {
+  constexpr std::size_t at_a_time = 1'024;
+  alignas(64) std::array<float, at_a_time> filtered;
   std::vector<double> energies;
   energies.reserve(size / block);
-  const auto squared = [](float x) { return x * x; };
   for (std::size_t from = 0; from + block <= size; from += block) {
-    const std::size_t split = std::clamp(filled, from, from + block);
-    energies.push_back(sum_of(from, split, [&](std::size_t n) { return squared(near_start(n)); }) +
-                       sum_of(split, from + block, [&](std::size_t n) { return squared(sample(n)); }));
+    double energy = 0.0;
+    for (std::size_t n = from; n < from + block; n += at_a_time) {
+      const std::size_t count = std::min(at_a_time, from + block - n);
+      filter(n, count, filtered.data());
+      // Single precision: a thousand squares want no more.
+      energy += static_cast<double>(squares(std::span<const float>{filtered}.first(count)));
+    }
+    energies.push_back(energy);
   }
   return energies;
 }
 
 /// Second differences: the treble.
 std::vector<double> trebles(std::span<const float> x, std::size_t block) {
-  return block_energies(
-      x.size(), block, 2, [&](std::size_t n) { return x[n] - 2.0F * x[n - 1] + x[n - 2]; },
-      [&](std::size_t n) { return n == 1 ? x[1] - x[0] : 0.0F; });
-}
-
-/// First differences: the middle.
-std::vector<double> middle_energies(std::span<const float> x, std::size_t block) {
-  return block_energies(
-      x.size(), block, 1, [&](std::size_t n) { return x[n] - x[n - 1]; }, [](std::size_t) { return 0.0F; });
+  return block_energies(x.size(), block, [x](std::size_t from, std::size_t count, float* out) {
+    std::size_t i = 0;
+    for (; i < count && from + i < 2; ++i) out[i] = from + i == 1 ? x[1] - x[0] : 0.0F;
+    const float* const now = x.data() + from;
+    for (; i < count; ++i) out[i] = now[i] - 2.0F * *(now + i - 1) + *(now + i - 2);
+  });
 }
 
 /// First differences of the means over the last `width` samples: the bass. They telescope to a difference over `width`.
 std::vector<double> bass_energies(std::span<const float> x, std::size_t block, std::size_t width) {
   const float share = 1.0F / static_cast<float>(width);
-  return block_energies(
-      x.size(), block, width, [&](std::size_t n) { return share * (x[n] - x[n - width]); },
-      [&](std::size_t n) { return n > 0 ? share * x[n] : 0.0F; });
+  return block_energies(x.size(), block, [=](std::size_t from, std::size_t count, float* out) {
+    std::size_t i = 0;
+    for (; i < count && from + i < width; ++i) out[i] = from + i > 0 ? share * x[from + i] : 0.0F;
+    const float* const now = x.data() + from;
+    for (; i < count; ++i) out[i] = share * (now[i] - *(now + i - width));
+  });
 }
 
 /// Natural logarithms of the power spectrum of a Hann-windowed stretch; frames outside count as silence.
@@ -89,6 +90,15 @@ std::size_t disturbance_block(double recorder_rate_hz) {
 
 std::vector<double> treble_energies(std::span<const float> sound, std::size_t block) { return trebles(sound, block); }
 
+std::vector<double> middle_energies(std::span<const float> x, std::size_t block) {
+  return block_energies(x.size(), block, [x](std::size_t from, std::size_t count, float* out) {
+    std::size_t i = 0;
+    if (from == 0) out[i++] = 0.0F;
+    const float* const now = x.data() + from;
+    for (; i < count; ++i) out[i] = now[i] - *(now + i - 1);
+  });
+}
+
 std::vector<double> loudness_of(std::span<const PairResponse> responses) {
   std::vector<double> blocks;
   for (const PairResponse& response : responses) {
@@ -98,43 +108,72 @@ std::vector<double> loudness_of(std::span<const PairResponse> responses) {
   return blocks;
 }
 
+namespace {
+
+/// What differs between two stretches of a recording, and how loud the first is.
+/// @param begin  first frame of the first stretch
+Disturbance disturbance_of(std::span<const float> difference, std::span<const float> recording, std::ptrdiff_t begin,
+                           double recorder_rate_hz) {
+  const std::size_t block = disturbance_block(recorder_rate_hz);
+  const auto width = static_cast<std::size_t>(std::lround(64.0 * recorder_rate_hz / 48'000.0));
+  Disturbance disturbance;
+  disturbance.energies = {trebles(difference, block), middle_energies(difference, block),
+                          bass_energies(difference, block, width)};
+  const auto size = std::ssize(difference);
+  if (begin >= 0 && begin + size <= std::ssize(recording)) {
+    disturbance.loudness =
+        treble_energies(recording.subspan(static_cast<std::size_t>(begin), difference.size()), block);
+    return disturbance;
+  }
+  std::vector<float> sound(difference.size());
+  for (std::ptrdiff_t i = 0; i < size; ++i) {
+    const std::ptrdiff_t n = begin + i;
+    if (n >= 0 && n < std::ssize(recording))
+      sound[static_cast<std::size_t>(i)] = recording[static_cast<std::size_t>(n)];
+  }
+  disturbance.loudness = treble_energies(sound, block);
+  return disturbance;
+}
+
+/// Sets gain and likeness.
+void compare_takes(PairResponse& response) {
+  constexpr std::size_t at_a_time = 1'024;
+  double own = 0.0;
+  double both = 0.0;
+  double other = 0.0;
+  for (std::size_t from = 0; from < response.first.size(); from += at_a_time) {
+    const std::size_t size = std::min(at_a_time, response.first.size() - from);
+    const auto first = std::span<const float>{response.first}.subspan(from, size);
+    const auto second = std::span<const float>{response.second}.subspan(from, size);
+    own += static_cast<double>(squares(first));
+    both += static_cast<double>(products(first, second));
+    other += static_cast<double>(squares(second));
+  }
+  response.gain = own > 0.0 ? both / own : 1.0;
+  response.likeness = own > 0.0 && other > 0.0 ? both / std::sqrt(own * other) : 0.0;
+}
+
+}  // namespace
+
 PairResponse respond(const Deconvolver& deconvolver, std::span<const float> recording, double first_zero_frame,
                      double second_zero_frame, double recorder_rate_hz) {
-  auto pair = deconvolver.pair(recording, first_zero_frame, second_zero_frame);
+  const auto places = deconvolver.places(first_zero_frame, second_zero_frame);
   PairResponse result;
-  const std::size_t length = pair.first.size();
-  const double own = sum_of(0, length, [&](std::size_t n) { return pair.first[n] * pair.first[n]; });
-  const double both = sum_of(0, length, [&](std::size_t n) { return pair.first[n] * pair.second[n]; });
-  const double other = sum_of(0, length, [&](std::size_t n) { return pair.second[n] * pair.second[n]; });
-  result.gain = own > 0.0 ? both / own : 1.0;
-  result.likeness = own > 0.0 && other > 0.0 ? both / std::sqrt(own * other) : 0.0;
-
-  const std::size_t block = disturbance_block(recorder_rate_hz);
-  const std::span<const float> difference{pair.difference};
-  const auto width = static_cast<std::size_t>(std::lround(64.0 * recorder_rate_hz / 48'000.0));
-  result.disturbance.energies = {trebles(difference, block), middle_energies(difference, block),
-                                 bass_energies(difference, block, width)};
-
-  const auto start =
-      static_cast<std::ptrdiff_t>(first_zero_frame) - static_cast<std::ptrdiff_t>(deconvolver.zero_index());
-  const auto size = std::ssize(pair.difference);
-  if (start >= 0 && start + size <= std::ssize(recording)) {
-    result.disturbance.loudness =
-        treble_energies(recording.subspan(static_cast<std::size_t>(start), static_cast<std::size_t>(size)), block);
-  } else {
-    std::vector<float> sound(pair.difference.size());
-    for (std::ptrdiff_t i = 0; i < size; ++i) {
-      const std::ptrdiff_t n = start + i;
-      if (n >= 0 && n < std::ssize(recording)) {
-        sound[static_cast<std::size_t>(i)] = recording[static_cast<std::size_t>(n)];
-      }
-    }
-    result.disturbance.loudness = treble_energies(sound, block);
+  if (places.in_step) {  // first, while the samples are read anyhow
+    result.disturbance =
+        disturbance_of(deconvolver.difference(recording, places), recording, places.first, recorder_rate_hz);
+  }
+  auto pair = deconvolver.pair(recording, first_zero_frame, second_zero_frame);
+  if (!places.in_step) {
+    result.disturbance = disturbance_of(pair.difference, recording, places.first, recorder_rate_hz);
   }
   result.first = std::move(pair.first);
   result.second = std::move(pair.second);
   result.first_early = std::move(pair.first_early);
   result.second_early = std::move(pair.second_early);
+  result.first_long = std::move(pair.first_long);
+  result.second_long = std::move(pair.second_long);
+  compare_takes(result);
   return result;
 }
 
@@ -158,8 +197,8 @@ std::optional<BrokenSweep> broken_sweep(const PairResponse& response, Band band,
   constexpr double least_frames = 6.0;
   constexpr double alike = 0.8;
   const RealFft fft{good_fft_size(response.first.size() + 512)};
-  const auto first = spectrum(fft, std::span<const double>{response.first});
-  const auto second = spectrum(fft, std::span<const double>{response.second});
+  const auto first = spectrum(fft, std::span<const float>{response.first});
+  const auto second = spectrum(fft, std::span<const float>{response.second});
   std::array<double, 2> earliest{1e18, 1e18};
   std::array<double, 2> latest{-1e18, -1e18};
   double least_lag = 1e18;

@@ -13,20 +13,12 @@ constexpr std::size_t pairs_for_the_clock = 6;
 constexpr double coherent = 0.3;
 constexpr double frequencies_needed = 10.0;    // independent ones: hum has agreed at 8, a sub's response at 15 to 50
 constexpr double sound_span_frames = 0.3;      // a pair that lies further off its clock's span hints at lost samples
-const ResponseWindow near_window{0.05, 0.15};  // what a span of an unbroken recording can leave
 const ResponseWindow wide_window{0.30, 0.45};  // lost or repeated buffers of up to a third of a second
 
-std::vector<Deconvolver> deconvolvers_for(const Stimulus& stimulus, double rate_hz, ResponseWindow window,
-                                          unsigned threads) {
-  return parallel_map(stimulus.shapes.size(), threads, [&](std::size_t i) {
-    return Deconvolver{stimulus.shapes[i], stimulus.sample_rate_hz, rate_hz, window};
-  });
-}
-
 /// At how many frequencies, `1 / window` apart, two takes must be alike to tell time: of a narrow band a share of them.
-double needed_frequencies(Band band, ResponseWindow window) {
+double needed_frequencies(Band band, double window_s) {
   constexpr double share = 0.3;
-  const double there = (band.high.value() - band.low.value()) * (window.before_s + window.after_s);
+  const double there = (band.high.value() - band.low.value()) * window_s;
   return std::min(frequencies_needed, share * there);
 }
 
@@ -52,13 +44,8 @@ std::vector<SpanReading> read_spans(const Stimulus& stimulus, std::span<const fl
     const bool there = inside_recording(stimulus, pair.first, first, rate_hz, channel.size()) &&
                        inside_recording(stimulus, pair.second, second, rate_hz, channel.size());
     if (!there) return;
-    const Band band = timing_band(stimulus.shapes[shape].band);
-    const auto h1 = deconvolvers[shape].response(channel, first);
-    const auto h2 = deconvolvers[shape].response(channel, second);
-    const PairLag lag = pair_lag(h1, h2, band, rate_hz);
-    if (lag.coherence < coherent || lag.frequencies < needed_frequencies(band, window)) return;
-    found[i] = SpanReading{pair.first, pair.second, start_s(stimulus, pair.second) - start_s(stimulus, pair.first),
-                           lag.lag_samples, lag.uncertainty_samples};
+    found[i] = span_between(stimulus, pair, deconvolvers[shape].response(channel, first),
+                            deconvolvers[shape].response(channel, second), rate_hz, LagExpected::any);
   });
   std::vector<SpanReading> spans;
   for (const auto& span : found) {
@@ -67,9 +54,40 @@ std::vector<SpanReading> read_spans(const Stimulus& stimulus, std::span<const fl
   return spans;
 }
 
-bool broken(const Timeline& timeline) { return timeline.misfit > sound_span_frames || !timeline.steps.empty(); }
-
 }  // namespace
+
+std::vector<Deconvolver> deconvolvers_for(const Stimulus& stimulus, double recorder_rate_hz, ResponseWindow window,
+                                          unsigned threads) {
+  return parallel_map(stimulus.shapes.size(), threads, [&](std::size_t i) {
+    return Deconvolver{stimulus.shapes[i], stimulus.sample_rate_hz, recorder_rate_hz, window};
+  });
+}
+
+std::optional<SpanReading> span_between(const Stimulus& stimulus, const SweepPair& pair, std::span<const float> first,
+                                        std::span<const float> second, double nominal_rate_hz, LagExpected expected) {
+  const Band band = timing_band(stimulus.shapes[stimulus.sweeps[pair.first].shape].band);
+  const auto lag_of = expected == LagExpected::any ? pair_lag : small_pair_lag;
+  const PairLag lag = lag_of(first, second, band, nominal_rate_hz);
+  const double window_s = static_cast<double>(first.size()) / nominal_rate_hz;
+  if (lag.coherence < coherent || lag.frequencies < needed_frequencies(band, window_s)) return {};
+  return SpanReading{pair.first, pair.second, start_s(stimulus, pair.second) - start_s(stimulus, pair.first),
+                     lag.lag_samples, lag.uncertainty_samples};
+}
+
+bool is_broken(const Timeline& timeline) { return timeline.misfit > sound_span_frames || !timeline.steps.empty(); }
+
+Synchronisation nominal_synchronisation(const Stimulus& stimulus, double start_lag_s, double nominal_rate_hz,
+                                        std::size_t frames) {
+  Synchronisation result;
+  result.start_lag_s = start_lag_s;
+  result.rate_hz = nominal_rate_hz;
+  for (std::size_t i = 0; i < stimulus.sweeps.size(); ++i) {
+    const double zero = (start_s(stimulus, i) + start_lag_s) * nominal_rate_hz;
+    result.zero_frames.push_back(zero);
+    result.whole.push_back(inside_recording(stimulus, i, zero, nominal_rate_hz, frames));
+  }
+  return result;
+}
 
 bool inside_recording(const Stimulus& stimulus, std::size_t sweep, double zero_frame, double rate_hz,
                       std::size_t frames) {
@@ -93,11 +111,11 @@ std::optional<Synchronisation> synchronise(const Stimulus& stimulus, std::span<c
   const std::size_t stride = std::max<std::size_t>(1, pairs.size() / pairs_for_the_clock);
   for (std::size_t i = 0; i < pairs.size(); i += stride) some.push_back(pairs[i]);
   const std::size_t sweeps = stimulus.sweeps.size();
-  const auto quick = read_spans(stimulus, channel, nominal_rate_hz, *start_lag, some, near_window, threads);
+  const auto quick = read_spans(stimulus, channel, nominal_rate_hz, *start_lag, some, clock_window, threads);
   Synchronisation result;
   result.start_lag_s = *start_lag;
   result.timeline = solve_timeline(quick, sweeps, nominal_rate_hz);
-  if (thoroughness == Thoroughness::thorough || broken(result.timeline) || quick.size() < some.size()) {
+  if (thoroughness == Thoroughness::thorough || is_broken(result.timeline) || quick.size() < some.size()) {
     const auto spans = read_spans(stimulus, channel, nominal_rate_hz, *start_lag, pairs, wide_window, threads);
     result.timeline = solve_timeline(spans, sweeps, nominal_rate_hz);
   }

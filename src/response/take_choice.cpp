@@ -233,6 +233,13 @@ void judge_disturbance(TakeChoice& choice, const SweepPair& pair, const PairResp
   }
 }
 
+/// Takes as alike as only rounding leaves them: computed, not recorded, and nothing disturbed them.
+bool agree_to_rounding(const PairResponse& response) {
+  constexpr double share = 1e-9;  // of the energy: 90 dB below; the quietest rooms and converters leave 1e-7
+  const double ratio = response.likeness > 0.0 ? response.gain / response.likeness : 0.0;
+  return response.likeness > 0.0 && 1.0 - 2.0 * response.gain + ratio * ratio < share;
+}
+
 }  // namespace
 
 RecordingFaults find_faults(std::span<const float> microphone, const SampleSurvey& survey, const Stimulus& stimulus,
@@ -274,7 +281,7 @@ std::vector<TakeChoice> choose_takes(const Stimulus& stimulus, std::span<const S
   const Usual usual{stimulus, pairs, responses, choices};
   const std::size_t block = disturbance_block(sync.rate_hz);
   for (std::size_t i = 0; i < pairs.size(); ++i) {
-    if (both_there(choices[i])) {
+    if (both_there(choices[i]) && !agree_to_rounding(responses[i])) {
       const auto start = [&](std::size_t sweep) {
         return static_cast<std::ptrdiff_t>(sync.zero_frames[sweep]) - static_cast<std::ptrdiff_t>(zero_index);
       };
@@ -336,7 +343,8 @@ std::optional<Takes> takes_of(std::size_t i, std::span<const PairResponse> respo
     return combine(responses[i].first_long, responses[i].second_long, rate_hz, zero_index);
   }
   if (used[0] && used[1]) return combine(responses[i].first, responses[i].second, rate_hz, zero_index);
-  Takes takes{rate_hz, zero_index, used[0] ? responses[i].first : responses[i].second, {}};
+  const std::vector<float>& alone = used[0] ? responses[i].first : responses[i].second;
+  Takes takes{rate_hz, zero_index, {alone.begin(), alone.end()}, {}};
   // One take has the noise of a mean of two times the square root of two.
   std::size_t donor = i;
   for (std::size_t other = 0; other < pairs.size(); ++other) {

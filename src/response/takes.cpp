@@ -6,19 +6,35 @@
 
 namespace ringtrue {
 
-Takes combine(const std::vector<double>& first, const std::vector<double>& second, double sample_rate_hz,
-              std::size_t zero_index) {
-  const std::vector<double>& longer = first.size() > second.size() ? first : second;
+namespace {
+
+template <class Number>
+Takes combined(std::span<const Number> first, std::span<const Number> second, double sample_rate_hz,
+               std::size_t zero_index) {
+  const std::span<const Number> longer = first.size() > second.size() ? first : second;
   const std::size_t common = std::min(first.size(), second.size());
-  Takes takes{sample_rate_hz, zero_index, longer, std::vector<double>(longer.size())};
-  for (std::size_t n = 0; n < common; ++n) {
-    takes.mean[n] = 0.5 * (first[n] + second[n]);
-    takes.noise[n] = 0.5 * (first[n] - second[n]);
-  }
+  Takes takes{sample_rate_hz, zero_index, std::vector<double>(longer.size()), std::vector<double>(longer.size())};
+  double* const mean = takes.mean.data();
+  double* const noise = takes.noise.data();
+  for (std::size_t n = 0; n < common; ++n) mean[n] = 0.5 * static_cast<double>(first[n] + second[n]);
+  for (std::size_t n = 0; n < common; ++n) noise[n] = 0.5 * static_cast<double>(first[n] - second[n]);
   for (std::size_t n = common; n < longer.size(); ++n) {
-    takes.noise[n] = std::numbers::sqrt2 * takes.noise[common - 1 - (n - common) % common];
+    mean[n] = static_cast<double>(longer[n]);
+    noise[n] = std::numbers::sqrt2 * noise[common - 1 - (n - common) % common];
   }
   return takes;
+}
+
+}  // namespace
+
+Takes combine(std::span<const double> first, std::span<const double> second, double sample_rate_hz,
+              std::size_t zero_index) {
+  return combined(first, second, sample_rate_hz, zero_index);
+}
+
+Takes combine(std::span<const float> first, std::span<const float> second, double sample_rate_hz,
+              std::size_t zero_index) {
+  return combined(first, second, sample_rate_hz, zero_index);
 }
 
 TakeSpectra::TakeSpectra(const Takes& takes)

@@ -26,9 +26,9 @@ double mean_square(std::span<const double> x) {
   return x.empty() ? 0.0 : sum / static_cast<double>(x.size());
 }
 
-std::vector<double> filtered(const std::vector<double>& samples, double rate_hz) {
+std::vector<double> filtered(std::span<const float> samples, double rate_hz) {
   const RealFft fft{good_fft_size(samples.size() + 512)};
-  auto result = tapered_band(fft, spectrum(fft, std::span<const double>{samples}), looked_at, 1.0, 0.5, Hertz{rate_hz});
+  auto result = tapered_band(fft, spectrum(fft, samples), looked_at, 1.0, 0.5, Hertz{rate_hz});
   result.resize(samples.size());
   return result;
 }
@@ -40,7 +40,7 @@ std::optional<double> noise_power(std::span<const SweepPair> pairs, const Interl
   for (std::size_t i = 0; i < pairs.size(); ++i) {
     const Band band = stimulus.shapes[stimulus.sweeps[pairs[i].first].shape].band;
     if (pairs[i].first == pairs[i].second || band.high.value() < highest_hz) continue;
-    std::vector<double> difference = responses.pairs[i].first;
+    std::vector<float> difference = responses.pairs[i].first;
     for (std::size_t n = 0; n < difference.size(); ++n) difference[n] -= responses.pairs[i].second[n];
     const auto noise = filtered(difference, rate_hz);
     powers.push_back(0.5 * mean_square(std::span{noise}.first(responses.zero_index / 2)));

@@ -35,8 +35,12 @@ std::optional<SweepTake> deconvolved_take() {
   const SweepShape shape{{excitation.begin(), excitation.end()}, {Hertz{50.0}, Hertz{22'050.0}}, rate_constant};
   const Deconvolver deconvolver{shape, take_rate_hz, take_rate_hz, window};
   const auto published = channel_of(*folder / "published_impulse_response.wav");
-  return SweepTake{deconvolver.response(channel_of(*folder / "recorded_loopback.wav"), loopback_latency),
-                   deconvolver.response(channel_of(*folder / "recorded_mic.wav"), loopback_latency),
+  const auto response_in = [&](const char* file) {
+    const auto h = deconvolver.response(channel_of(*folder / file), loopback_latency);
+    return std::vector<double>{h.begin(), h.end()};
+  };
+  return SweepTake{response_in("recorded_loopback.wav"),
+                   response_in("recorded_mic.wav"),
                    {published.begin(), published.end()},
                    deconvolver.zero_index(),
                    rate_constant.value()};

@@ -38,7 +38,7 @@ TEST_CASE("the response to a delayed impulse is that impulse, in its place and s
   const SweepShape sweep = full_sweep();
   const Deconvolver deconvolver{sweep, rate_hz, rate_hz, {0.02, 0.1}};
   const auto recording = as_float(test::convolve(sweep.samples, test::impulse(480.0, 0.25, 1'500)));
-  const auto h = deconvolver.response(recording, 0.0);
+  const auto h = test::in_double(deconvolver.response(recording, 0.0));
   const auto top = static_cast<std::size_t>(std::ranges::max_element(h) - h.begin());
   CHECK(top == deconvolver.zero_index() + 480);
   // The sweep is flat from 28 Hz to 20.2 kHz of 24 kHz: the band-limited impulse keeps 0.84-0.92 of its height.
@@ -46,13 +46,92 @@ TEST_CASE("the response to a delayed impulse is that impulse, in its place and s
   CHECK(h[top] < 0.25 * 0.92);
 }
 
+TEST_CASE("the same sound twice gives the same response twice and no difference, wherever its two zeros lie") {
+  // Property: also where the zeros are a rounding below and above a whole frame, and where their fractions differ.
+  struct Zeros {
+    double first;
+    double second;
+  };
+  const SweepShape sweep = full_sweep();
+  const Deconvolver deconvolver{sweep, rate_hz, rate_hz, {0.02, 0.1}};
+  const auto heard_at = [&](double frame) { return test::convolve(sweep.samples, test::impulse(frame, 0.25, 5'000)); };
+  for (const Zeros zeros : {Zeros{1'000.0 - 1e-9, 151'000.0 + 1e-9}, Zeros{1'000.0 + 1e-9, 151'000.0 - 1e-9},
+                            Zeros{1'000.25, 151'000.25}, Zeros{1'000.25, 151'000.75}}) {
+    CAPTURE(zeros.first);
+    CAPTURE(zeros.second);
+    std::vector<double> sound(300'000);
+    const auto add = [&](const std::vector<double>& once, std::size_t from) {
+      for (std::size_t n = 0; n < once.size(); ++n) sound[from + n] += once[n];
+    };
+    add(heard_at(zeros.first + 480.0), 0);
+    add(heard_at(zeros.second - 150'000.0 + 480.0), 150'000);
+    const auto pair = deconvolver.pair(as_float(sound), zeros.first, zeros.second);
+    double unlike = 0.0;
+    double height = 0.0;
+    for (std::size_t n = 0; n < pair.first.size(); ++n) {
+      unlike = std::max(unlike, static_cast<double>(std::abs(pair.first[n] - pair.second[n])));
+      height = std::max(height, static_cast<double>(std::abs(pair.first[n])));
+    }
+    CHECK(height > 0.2);
+    CHECK(unlike < 2e-4 * height);
+    CHECK(std::abs(pair.first[deconvolver.zero_index() + 480] - pair.second[deconvolver.zero_index() + 480]) < 1e-5F);
+    float difference = 0.0F;
+    const auto places = deconvolver.places(zeros.first, zeros.second);
+    CHECK(places.in_step == pair.difference.empty());
+    const auto apart = places.in_step ? deconvolver.difference(as_float(sound), places) : pair.difference;
+    for (const float x : apart) difference = std::max(difference, std::abs(x));
+    CHECK(difference < 1e-4F);
+  }
+}
+
+TEST_CASE("single precision adds less to a response than 24 bits to a recording") {
+  // Reference: the formula of deconvolution.hpp in double precision. Steps of 24 bits (2^-23) leave 2^-23 / sqrt(12) =
+  // -149 dBFS rms, -128 dB of a sweep that is recorded at -21 dBFS rms.
+  const SweepShape sweep = full_sweep();
+  const Deconvolver deconvolver{sweep, rate_hz, rate_hz, {0.02, 0.1}};
+  auto room = test::impulse(480.0, 0.25, 5'000);
+  test::Noise noise{1};
+  for (std::size_t n = 600; n < room.size(); ++n) {
+    room[n] += 0.02 * noise.next() * std::exp(-static_cast<double>(n) / 900.0);
+  }
+  const auto recording = as_float(test::convolve(sweep.samples, room));
+  const auto h = test::in_double(deconvolver.response(recording, 0.0));
+
+  const std::size_t before = deconvolver.zero_index();
+  const RealFft fft{good_fft_size(deconvolver.frames_needed())};
+  std::vector<double> heard(fft.size());
+  for (std::size_t n = 0; n < recording.size() && before + n < deconvolver.frames_needed(); ++n) {
+    heard[before + n] = static_cast<double>(recording[n]);
+  }
+  auto bins = spectrum(fft, std::span<const double>{heard});
+  const auto played = spectrum(fft, std::span<const double>{sweep.samples});
+  double peak_level = 0.0;
+  for (const double x : sweep.samples) peak_level = std::max(peak_level, std::abs(x));
+  const double a = peak_level * rate_hz / 2.0;
+  for (std::size_t k = 1; k < bins.size(); ++k) {
+    const double f = static_cast<double>(k) * rate_hz / static_cast<double>(fft.size());
+    const double unfaded = a * a * sweep.rate_constant.value() / f;
+    bins[k] *= band_taper(f, sweep.band) * std::conj(played[k]) / (std::norm(played[k]) + 1e-4 * unfaded);
+  }
+  bins[0] = 0.0;
+  std::vector<double> reference(fft.size());
+  fft.inverse(bins, reference);
+  double error = 0.0;
+  double energy = 0.0;
+  for (std::size_t n = 0; n < h.size(); ++n) {
+    error += (h[n] - reference[n]) * (h[n] - reference[n]);
+    energy += reference[n] * reference[n];
+  }
+  CHECK(0.5 * db(error / energy) < -128.0);
+}
+
 TEST_CASE("moving the zero by a fraction of a frame moves the response by as much") {
   // Property: shift theorem. A tone-free check: the fraction moves the group delay measured by the phase slope.
   const SweepShape sweep = full_sweep();
   const Deconvolver deconvolver{sweep, rate_hz, rate_hz, {0.02, 0.1}};
   const auto recording = as_float(test::convolve(sweep.samples, test::impulse(500.0, 1.0, 1'500)));
-  const auto whole = deconvolver.response(recording, 0.0);
-  const auto moved = deconvolver.response(recording, 0.37);
+  const auto whole = test::in_double(deconvolver.response(recording, 0.0));
+  const auto moved = test::in_double(deconvolver.response(recording, 0.37));
   const RealFft fft{whole.size() + whole.size() % 2};
   const auto a = spectrum(fft, std::span<const double>{whole});
   const auto b = spectrum(fft, std::span<const double>{moved});
@@ -76,8 +155,8 @@ TEST_CASE("second and third harmonic stay out of the response") {
     distorted[n] = x + 0.05 * x * x / a + 0.02 * x * x * x / (a * a);
   }
   // The cube also plays 3/4 0.02 of the sweep itself; that share is no harmonic.
-  auto h = deconvolver.response(as_float(distorted), 0.0);
-  const auto clean = deconvolver.response(as_float(sweep.samples), 0.0);
+  auto h = test::in_double(deconvolver.response(as_float(distorted), 0.0));
+  const auto clean = test::in_double(deconvolver.response(as_float(sweep.samples), 0.0));
   const double main = peak(h, deconvolver.zero_index() - 2, deconvolver.zero_index() + 3);
   for (std::size_t n = 0; n < h.size(); ++n) h[n] -= 1.015 * clean[n];
   // Away from the impulse (whose fades the cube changes) nothing is left above -70 dB.
@@ -94,7 +173,7 @@ TEST_CASE("a recorder on another clock and rate gives the same response") {
   played.resize(played.size() + 20'000);
   const auto recording = as_float(resample(played, rate_hz, other_hz));
   const Deconvolver deconvolver{sweep, rate_hz, other_hz, {0.02, 0.1}};
-  const auto h = deconvolver.response(recording, 0.0);
+  const auto h = test::in_double(deconvolver.response(recording, 0.0));
   // Compare in time: the impulse is at 10 ms of the player.
   const auto top = static_cast<double>(std::ranges::max_element(h) - h.begin());
   CHECK(std::abs((top - static_cast<double>(deconvolver.zero_index())) / other_hz - 0.010) < 0.6 / other_hz);
@@ -105,7 +184,7 @@ TEST_CASE("frames outside the recording count as silence") {
   const Deconvolver deconvolver{sweep, rate_hz, rate_hz, {0.02, 0.1}};
   const std::vector<float> nothing(100);
   for (const double zero : {-1e6, 0.0, 1e6})
-    CHECK(peak(deconvolver.response(nothing, zero), 0, deconvolver.length()) == 0.0);
+    CHECK(peak(test::in_double(deconvolver.response(nothing, zero)), 0, deconvolver.length()) == 0.0);
 }
 
 TEST_SUITE_END();

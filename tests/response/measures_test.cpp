@@ -80,11 +80,30 @@ TEST_SUITE_BEGIN("response");
 
 TEST_CASE("pair_lag finds a fractional delay") {
   // Source: method_checks / methods.md section 7: a delay of 12.37 samples must come out as 12.37.
-  const auto first = test::impulse(1'000.0, 1.0, 4'096);
-  const auto second = test::impulse(1'012.37, 0.7, 4'096);
+  const auto first = test::in_single(test::impulse(1'000.0, 1.0, 4'096));
+  const auto second = test::in_single(test::impulse(1'012.37, 0.7, 4'096));
   const PairLag lag = pair_lag(first, second, {Hertz{100.0}, Hertz{18'000.0}}, rate_hz);
   CHECK(std::abs(lag.lag_samples - 12.37) < 1e-3);
   CHECK(lag.coherence > 0.999);
+}
+
+TEST_CASE("small_pair_lag finds a fraction of a sample, and does not take a large delay for a small one") {
+  const Band band{Hertz{100.0}, Hertz{18'000.0}};
+  const auto first = test::in_single(test::impulse(1'000.0, 1.0, 4'096));
+  for (const double delay : {-0.4, -0.01, 0.0, 0.0003, 0.3}) {
+    CAPTURE(delay);
+    const PairLag lag =
+        small_pair_lag(first, test::in_single(test::impulse(1'000.0 + delay, 0.7, 4'096)), band, rate_hz);
+    CHECK(std::abs(lag.lag_samples - delay) < 1e-4);
+    CHECK(lag.coherence > 0.999);
+  }
+  for (const double delay : {3.0, 12.37, -480.0}) {
+    CAPTURE(delay);
+    const PairLag lag =
+        small_pair_lag(first, test::in_single(test::impulse(1'000.0 + delay, 0.7, 4'096)), band, rate_hz);
+    const bool told = lag.coherence < 0.3 || std::abs(lag.lag_samples) > 0.2;
+    CHECK(told);
+  }
 }
 
 TEST_CASE("pair_lag states how far noise moved it") {
@@ -96,7 +115,8 @@ TEST_CASE("pair_lag states how far noise moved it") {
     auto second = first;
     for (double& x : first) x += 0.02 * noise.next();
     for (double& x : second) x += 0.02 * noise.next();
-    const PairLag lag = pair_lag(first, second, {Hertz{100.0}, Hertz{18'000.0}}, rate_hz);
+    const PairLag lag =
+        pair_lag(test::in_single(first), test::in_single(second), {Hertz{100.0}, Hertz{18'000.0}}, rate_hz);
     sum += std::pow(lag.lag_samples / lag.uncertainty_samples, 2.0);
   }
   const double ratio = std::sqrt(sum / 60.0);

@@ -29,6 +29,16 @@ using Response = std::vector<double>;
   return product;
 }
 
+[[nodiscard]] inline std::vector<double> in_double(std::span<const float> samples) {
+  return {samples.begin(), samples.end()};
+}
+
+[[nodiscard]] inline std::vector<float> in_single(std::span<const double> samples) {
+  std::vector<float> single;
+  for (const double x : samples) single.push_back(static_cast<float>(x));
+  return single;
+}
+
 /// An impulse of a given gain at a fractional sample, band-limited by a long Hann-windowed sinc.
 [[nodiscard]] inline Response impulse(double delay_samples, double gain, std::size_t length) {
   Response h(length);

@@ -60,7 +60,9 @@ struct Take {
     for (float& x : microphone) x += static_cast<float>(gain * (y += a * (noise.next() - y)));
   }
 
-  [[nodiscard]] SteadyNoise found() const { return steady_noise(stimulus, sync, microphone); }
+  [[nodiscard]] SteadyNoise found() const {
+    return steady_noise(stimulus, sync, microphone, survey_samples(microphone));
+  }
 };
 
 }  // namespace

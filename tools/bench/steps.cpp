@@ -126,7 +126,7 @@ std::unique_ptr<BareTransform> bare(Transform transform) {
   return std::make_unique<DoubleTransform>(transform);
 }
 
-/// One forward and one inverse transform for each sweep on each channel. The window is measurement.cpp's: 60 ms before
+/// One forward and one inverse transform for each sweep on each channel. The window is hearing.cpp's: 60 ms before
 /// and the stimulus' silence after.
 std::vector<Transform> deconvolution_alone(const Workload& workload) {
   const double after_s = workload.stimulus.decay.value() - 0.08;

@@ -40,27 +40,27 @@ void executed(const void* plan) {
 
 // The linker's names: it sends a call of fftw_... to __wrap_fftw_..., and __real_fftw_... is FFTW's own.
 // NOLINTBEGIN
-#define RINGTRUE_COUNT(library, number, single)                                                             \
-  extern "C" {                                                                                              \
-  library##_plan __real_##library##_plan_dft_r2c_1d(int n, number* in, library##_complex* out, unsigned);   \
-  library##_plan __real_##library##_plan_dft_c2r_1d(int n, library##_complex* in, number* out, unsigned);   \
-  void __real_##library##_execute_dft_r2c(library##_plan plan, number* in, library##_complex* out);         \
-  void __real_##library##_execute_dft_c2r(library##_plan plan, library##_complex* in, number* out);         \
-                                                                                                            \
+#define RINGTRUE_COUNT(library, number, single)                                                              \
+  extern "C" {                                                                                               \
+  library##_plan __real_##library##_plan_dft_r2c_1d(int n, number* in, library##_complex* out, unsigned);    \
+  library##_plan __real_##library##_plan_dft_c2r_1d(int n, library##_complex* in, number* out, unsigned);    \
+  void __real_##library##_execute_dft_r2c(library##_plan plan, number* in, library##_complex* out);          \
+  void __real_##library##_execute_dft_c2r(library##_plan plan, library##_complex* in, number* out);          \
+                                                                                                             \
   library##_plan __wrap_##library##_plan_dft_r2c_1d(int n, number* in, library##_complex* out, unsigned f) { \
-    return planned(__real_##library##_plan_dft_r2c_1d(n, in, out, f), n, true, single);                     \
-  }                                                                                                         \
+    return planned(__real_##library##_plan_dft_r2c_1d(n, in, out, f), n, true, single);                      \
+  }                                                                                                          \
   library##_plan __wrap_##library##_plan_dft_c2r_1d(int n, library##_complex* in, number* out, unsigned f) { \
-    return planned(__real_##library##_plan_dft_c2r_1d(n, in, out, f), n, false, single);                    \
-  }                                                                                                         \
-  void __wrap_##library##_execute_dft_r2c(library##_plan plan, number* in, library##_complex* out) {        \
-    executed(plan);                                                                                         \
-    __real_##library##_execute_dft_r2c(plan, in, out);                                                      \
-  }                                                                                                         \
-  void __wrap_##library##_execute_dft_c2r(library##_plan plan, library##_complex* in, number* out) {        \
-    executed(plan);                                                                                         \
-    __real_##library##_execute_dft_c2r(plan, in, out);                                                      \
-  }                                                                                                         \
+    return planned(__real_##library##_plan_dft_c2r_1d(n, in, out, f), n, false, single);                     \
+  }                                                                                                          \
+  void __wrap_##library##_execute_dft_r2c(library##_plan plan, number* in, library##_complex* out) {         \
+    executed(plan);                                                                                          \
+    __real_##library##_execute_dft_r2c(plan, in, out);                                                       \
+  }                                                                                                          \
+  void __wrap_##library##_execute_dft_c2r(library##_plan plan, library##_complex* in, number* out) {         \
+    executed(plan);                                                                                          \
+    __real_##library##_execute_dft_c2r(plan, in, out);                                                       \
+  }                                                                                                          \
   }
 RINGTRUE_COUNT(fftw, double, false)
 RINGTRUE_COUNT(fftwf, float, true)

@@ -50,6 +50,9 @@ struct AnalyticSignal {
 /// @param bins  one-sided spectrum of fft.size() samples
 [[nodiscard]] AnalyticSignal hann_band_analytic(const RealFft& fft, std::span<const std::complex<double>> bins,
                                                 Band band, Hertz sample_rate);
+/// The same with the window's gains at hand: those of `hann_band_gains`.
+[[nodiscard]] AnalyticSignal hann_band_analytic(const RealFft& fft, std::span<const std::complex<double>> bins,
+                                                Band band, Hertz sample_rate, std::span<const double> gains);
 
 /// Zero-phase filter with `tapered_gain`, circular; returns fft.size() samples.
 [[nodiscard]] std::vector<double> tapered_band(const RealFft& fft, std::span<const std::complex<double>> bins,

@@ -10,8 +10,8 @@
 
 namespace ringtrue {
 
-/// A fast size for RealFft, at least `at_least` and 2: the smallest 512 2^a 3^b 5^c, and up to 32768 the smallest 2^a or
-/// 3 2^a. Making a plan takes as long as hundreds of small transforms, so few sizes serve all.
+/// A fast size for RealFft, at least `at_least` and 2: the smallest 512 2^a 3^b 5^c, and up to 32768 the smallest 2^a
+/// or 3 2^a. Making a plan takes as long as hundreds of small transforms, so few sizes serve all.
 [[nodiscard]] std::size_t good_fft_size(std::size_t at_least);
 
 /// Discrete Fourier transform of n real samples by FFTW, in double or in single precision.
@@ -50,8 +50,8 @@ class BasicRealFft {
 
 using RealFft = BasicRealFft<double>;
 
-/// For whole sweeps: half the memory, and in time as good as a recording of 24 bits. What rounding adds lies 130 dB below
-/// the signal's own level (docs/deconvolution.md).
+/// For whole sweeps: half the memory to walk through. What rounding adds to a response lies 138 dB below it, under the
+/// steps of a recording of 24 bits (docs/measuring.md).
 using SingleFft = BasicRealFft<float>;
 
 extern template class BasicRealFft<double>;

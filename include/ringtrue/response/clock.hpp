@@ -30,7 +30,7 @@ struct Lag {
 };
 
 /// Lags at which a response peaks ten times above its median, strongest first. @param h  sample zero_index is lag 0
-[[nodiscard]] std::vector<Lag> prominent_lags(std::vector<double> h, std::size_t zero_index, double rate_hz);
+[[nodiscard]] std::vector<Lag> prominent_lags(std::vector<float> h, std::size_t zero_index, double rate_hz);
 
 /// Lags that many sweeps have in common: those with the most votes first, and others with half as many at least.
 [[nodiscard]] std::vector<double> agreed_lags(const std::vector<std::vector<Lag>>& lags_by_sweep);
@@ -57,7 +57,12 @@ struct PairLag {
   double coherence = 0.0;
   double frequencies = 0.0;
 };
-[[nodiscard]] PairLag pair_lag(std::span<const double> first, std::span<const double> second, Band band,
+[[nodiscard]] PairLag pair_lag(std::span<const float> first, std::span<const float> second, Band band,
                                double sample_rate_hz);
+
+/// The same where the delay is known to be below half a period of the highest frequency or so: no correlation is
+/// searched. A larger one shows as a low coherence or a large delay.
+[[nodiscard]] PairLag small_pair_lag(std::span<const float> first, std::span<const float> second, Band band,
+                                     double sample_rate_hz);
 
 }  // namespace ringtrue

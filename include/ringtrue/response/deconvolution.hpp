@@ -26,6 +26,7 @@ struct ResponseWindow {
   double before_s = 0.06;
   double after_s = 0.7;
   double early_s = 0.0;  // before that, for `pair`: where the harmonics of the sweep fall
+  double long_s = 0.0;   // after it as well, for `pair`: longer than `after_s`; else there is no long response
 };
 
 /// Recovers the response of one output from the stretch of a recording in which its sweep was played.
@@ -37,7 +38,7 @@ struct ResponseWindow {
 /// products, which fall L ln(k) early, stay out of the window. Sources: A. Farina, 108th AES Convention, preprint 5093
 /// (2000); S. Mueller, P. Massarani, J. Audio Eng. Soc. 49(6), 443-471 (2001).
 ///
-/// In single precision: what that adds lies below a recording's 24 bits (docs/deconvolution.md).
+/// In single precision: what that adds lies below a recording's 24 bits (docs/measuring.md).
 ///
 /// Immutable after construction: one instance serves many threads.
 class Deconvolver {
@@ -51,37 +52,60 @@ class Deconvolver {
   ///                     latency; frames outside the recording count as silence
   /// @returns            `length()` samples; sample `zero_index()` is zero latency; microphone full scale per output
   ///                     full scale
-  [[nodiscard]] std::vector<double> response(std::span<const float> recording, double zero_frame) const;
+  [[nodiscard]] std::vector<float> response(std::span<const float> recording, double zero_frame) const;
 
-  /// As `response` for two places at once, and the difference of the two stretches themselves (first minus second,
-  /// both brought to the zero at sample `zero_index()`), `frames_needed()` samples.
+  /// The same from `low` on and without the treble, of which `thinned` samples are left to one: sample
+  /// `zero_index() / thinned` is zero latency. @param thinned  divides the transform's size, as any up to 64 does
+  [[nodiscard]] std::vector<float> thinned_response(std::span<const float> recording, double zero_frame, Hertz low,
+                                                    std::size_t thinned) const;
+
+  /// Two places of a sweep in a recording.
+  struct Places {
+    std::ptrdiff_t first = 0;  // frames at which the stretches around them begin
+    std::ptrdiff_t second = 0;
+    bool in_step = false;  // whole frames apart
+  };
+  [[nodiscard]] Places places(double first_zero_frame, double second_zero_frame) const;
+
+  /// Of two stretches in step, first minus second, `frames_needed()` samples.
+  [[nodiscard]] Scratch<float> difference(std::span<const float> recording, const Places& places) const;
+
+  /// As `response` for two places at once. Where they are not in step also the difference of the two stretches, as
+  /// above, both brought to the zero at sample `zero_index()`.
   struct Pair {
-    std::vector<double> first;
-    std::vector<double> second;
+    std::vector<float> first;
+    std::vector<float> second;
     Scratch<float> difference;
-    std::vector<double> first_early;  // the `early_s` that end where `first` begins
-    std::vector<double> second_early;
+    std::vector<float> first_early;  // the `early_s` that end where `first` begins
+    std::vector<float> second_early;
+    std::vector<float> first_long;  // `first` and what follows it up to `long_s`
+    std::vector<float> second_long;
   };
   [[nodiscard]] Pair pair(std::span<const float> recording, double first_zero_frame, double second_zero_frame) const;
 
   [[nodiscard]] std::size_t length() const { return before_ + after_; }
   [[nodiscard]] std::size_t zero_index() const { return before_; }
-  /// Frames of recording one response needs, from zero_frame - zero_index() on.
+  /// Frames of recording one response needs, from zero_frame - zero_index() on; a long one needs more.
   [[nodiscard]] std::size_t frames_needed() const { return sweep_frames_ + before_ + after_; }
 
  private:
-  /// Spectrum of the stretch around a zero, brought to the whole frame before it at sample `before_`.
-  [[nodiscard]] SingleSpectrum stretch_spectrum(std::span<const float> recording, double zero_frame) const;
+  /// First frame of the stretch around a zero, whose whole frame before it comes to sample `before_`.
+  [[nodiscard]] std::ptrdiff_t stretch_begin(double zero_frame) const;
+  [[nodiscard]] SingleSpectrum stretch_spectrum(std::span<const float> recording, std::ptrdiff_t begin) const;
   /// exp(+i w fraction): a zero lies a fraction of a frame after sample `before_`; this phase a bin brings it there.
   [[nodiscard]] double turn_of(double zero_frame) const;
   /// Response from its spectrum, which is destroyed.
-  [[nodiscard]] std::vector<double> in_time(std::span<std::complex<float>> bins,
-                                            std::vector<double>* early = nullptr) const;
+  [[nodiscard]] Scratch<float> in_time(std::span<std::complex<float>> bins) const;
+  [[nodiscard]] std::vector<float> window_of(const Scratch<float>& time) const;
+  [[nodiscard]] std::vector<float> early_of(const Scratch<float>& time) const;
+  [[nodiscard]] std::vector<float> long_of(const Scratch<float>& time) const;
 
   std::size_t before_;
   std::size_t after_;
   std::size_t early_;
+  std::size_t longest_;  // after_, or more
   std::size_t sweep_frames_;
+  double rate_hz_;
   SingleFft fft_;
   SingleSpectrum inverse_filter_;  // over n: its inverse transform needs no scaling
 };

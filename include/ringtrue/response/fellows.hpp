@@ -9,7 +9,8 @@ namespace ringtrue {
 /// (`quiet-speaker`), no treble or no bass (`dull-speaker`, `thin-speaker`), bass only (`bass-only`, or
 /// `swapped-outputs` with a sub that plays no bass), one output that plays two speakers (`shared-output`, a sub's too).
 /// Those it names are no longer `trusted`. Responses must still lie on one time line.
-void compare_fellows(const Rig& rig, PositionMeasurement& measurement);
+/// @param threads  0: one per core
+void compare_fellows(const Rig& rig, PositionMeasurement& measurement, unsigned threads = 1);
 
 /// Widens the arrival's uncertainty of mains whose direct sound is dispersed otherwise than their fellows': a different
 /// crossover delays the lower treble more, and a third of that difference is in the arrival too (all-pass group delay

@@ -22,12 +22,12 @@ class LongResponses {
 
   /// `before` + `after` samples around the (fractional) frame at which the sweep would arrive at zero latency; that
   /// instant is sample `before`. Frames outside the recording count as silence.
-  [[nodiscard]] std::vector<double> cut(std::size_t sweep, double zero_frame, std::size_t before,
-                                        std::size_t after) const;
+  [[nodiscard]] std::vector<float> cut(std::size_t sweep, double zero_frame, std::size_t before,
+                                       std::size_t after) const;
 
  private:
   const Stimulus& stimulus_;
-  std::vector<std::vector<double>> by_shape_;
+  std::vector<std::vector<float>> by_shape_;
 };
 
 /// As `synchronise`, for sweeps that overlap. Sweeps follow each other so closely that a start that is off by one of

@@ -15,10 +15,13 @@ namespace ringtrue {
 [[nodiscard]] double long_bass_s(const Stimulus& stimulus, std::size_t sweep, const Synchronisation& sync,
                                  std::size_t channel_frames);
 
-/// Adds `first_long` and `second_long` to the pairs of subwoofers, of a recording of sweeps one after another.
-/// @param before_s  of the responses, before zero latency
-void lengthen_bass(const Stimulus& stimulus, std::span<const SweepPair> pairs, std::span<const float> channel,
-                   const Synchronisation& sync, double before_s, const MicrophoneResponse* microphone, unsigned threads,
-                   std::span<PairResponse> responses);
+/// The longest of a sweep shape, in a recording of sweeps one after another.
+[[nodiscard]] double longest_bass_s(const Stimulus& stimulus, std::size_t shape, const Synchronisation& sync,
+                                    std::size_t channel_frames);
+
+/// Cuts the long responses of a pair to what is clear of each; leaves none where they are no longer than the others.
+/// @param zero_index  of its responses
+void clear_long_bass(const Stimulus& stimulus, const SweepPair& pair, const Synchronisation& sync,
+                     std::size_t channel_frames, std::size_t zero_index, PairResponse& response);
 
 }  // namespace ringtrue

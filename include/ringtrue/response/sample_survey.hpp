@@ -13,6 +13,7 @@ struct SampleSurvey {
 
   std::vector<float> least;  // of each block of frames, the last one maybe shorter
   std::vector<float> largest;
+  std::vector<float> energy;  // sum of squares
   /// Least magnitude that is not zero: the step of the format the channel was stored in, as far as it shows, 2^-15 for
   /// 16 bits, next to nothing for floating point. 1: every sample is zero, or none is smaller.
   double least_magnitude = 1.0;

@@ -4,6 +4,7 @@
 #include <vector>
 
 #include "ringtrue/response/measurement.hpp"
+#include "ringtrue/response/sample_survey.hpp"
 #include "ringtrue/response/synchronisation.hpp"
 
 namespace ringtrue {
@@ -19,8 +20,9 @@ struct SteadyNoise {
 /// Looks for hum and rumble in the silence before each sweep: power spectra of 0.34 s (Hann), the median over all
 /// stretches in each bin, so that a slam does not count. A line stands 10 dB over the median of the bins between it and
 /// its neighbours. Rumble: the density from 15 to 100 Hz is 12 dB over that from 300 Hz to 1 kHz.
+/// @param survey  of the microphone's samples
 [[nodiscard]] SteadyNoise steady_noise(const Stimulus& stimulus, const Synchronisation& sync,
-                                       std::span<const float> microphone);
+                                       std::span<const float> microphone, const SampleSurvey& survey);
 
 /// Says it: `low-signal-to-noise` (warn) from -20 dB of hum or -8 dB of rumble on, below that notes `hum` from -40 dB
 /// and `rumble` from -25 dB on; nothing below (working values).

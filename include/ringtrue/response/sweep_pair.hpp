@@ -20,12 +20,12 @@ struct Disturbance {
 
 /// What the two sweeps of one speaker yielded.
 struct PairResponse {
-  std::vector<double> first;  // response of the first sweep, as Deconvolver::response
-  std::vector<double> second;
-  std::vector<double> first_early;  // before them, as Deconvolver::Pair
-  std::vector<double> second_early;
-  std::vector<double> first_long;  // a subwoofer's, for as long as nothing else is heard in it; else empty
-  std::vector<double> second_long;
+  std::vector<float> first;  // response of the first sweep, as Deconvolver::response
+  std::vector<float> second;
+  std::vector<float> first_early;  // before them, as Deconvolver::Pair
+  std::vector<float> second_early;
+  std::vector<float> first_long;  // a subwoofer's, for as long as nothing else is heard in it; else empty
+  std::vector<float> second_long;
   Disturbance disturbance;
   double gain = 1.0;      // of the second against the first, by projection
   double likeness = 0.0;  // correlation of the two, 0 to 1
@@ -36,6 +36,9 @@ struct PairResponse {
 
 /// Energy of each whole block of a sound after a second difference, which leaves the treble.
 [[nodiscard]] std::vector<double> treble_energies(std::span<const float> sound, std::size_t block);
+
+/// The same after a first difference, which leaves all but the bass.
+[[nodiscard]] std::vector<double> middle_energies(std::span<const float> sound, std::size_t block);
 
 /// Loudness of every block of every pair's first take, one after another.
 [[nodiscard]] std::vector<double> loudness_of(std::span<const PairResponse> responses);

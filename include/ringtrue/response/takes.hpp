@@ -1,6 +1,7 @@
 #pragma once
 
 #include <cstddef>
+#include <span>
 #include <vector>
 
 #include "ringtrue/dsp/real_fft.hpp"
@@ -21,7 +22,9 @@ struct Takes {
 
 /// Takes of two sweeps. Where only one goes on it is the mean, with the noise of the common part (backwards, and by the
 /// square root of two stronger, as of one take).
-[[nodiscard]] Takes combine(const std::vector<double>& first, const std::vector<double>& second, double sample_rate_hz,
+[[nodiscard]] Takes combine(std::span<const double> first, std::span<const double> second, double sample_rate_hz,
+                            std::size_t zero_index);
+[[nodiscard]] Takes combine(std::span<const float> first, std::span<const float> second, double sample_rate_hz,
                             std::size_t zero_index);
 
 /// The spectra of takes, zero-padded so that a filter's ringing does not come round: made once for several measures.

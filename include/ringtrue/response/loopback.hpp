@@ -1,0 +1,39 @@
+#pragma once
+
+#include <optional>
+#include <span>
+#include <vector>
+
+#include "ringtrue/response/clock.hpp"
+#include "ringtrue/response/deconvolution.hpp"
+#include "ringtrue/response/synchronisation.hpp"
+
+namespace ringtrue {
+
+/// Share of a channel's response energy within 1 ms of its peak, median over the first sweeps: near 1 for a wire, well
+/// below in a room. Empty when the channel is silent or no sweep reaches 2 kHz.
+/// @param deconvolvers  by shape, at the nominal rate  @param start_lag_s  of the sweeps in the channel, by find_start
+[[nodiscard]] std::optional<double> electrical_share(const Stimulus& stimulus, std::span<const float> channel,
+                                                     std::span<const Deconvolver> deconvolvers, double rate_hz,
+                                                     double start_lag_s);
+
+/// When the loopback arrives, after the same zeros; the median over the sweeps that reach 2 kHz. Empty when there is
+/// none.
+/// @param deconvolvers  by shape, at the recorder's rate
+[[nodiscard]] std::optional<double> loopback_arrival_ms(const Stimulus& stimulus, std::span<const float> loopback,
+                                                        std::span<const Deconvolver> deconvolvers,
+                                                        const Synchronisation& sync, unsigned threads);
+
+/// The same, and the clock, while one look at the responses is enough for both. Empty where the loopback does not show
+/// that the recorder keeps the nominal time from the first sweep to the last.
+struct LoopbackOnOneClock {
+  Timeline timeline;
+  std::optional<double> arrival_ms;
+};
+[[nodiscard]] std::optional<LoopbackOnOneClock> loopback_on_one_clock(const Stimulus& stimulus,
+                                                                      std::span<const SweepPair> pairs,
+                                                                      std::span<const float> loopback,
+                                                                      std::span<const Deconvolver> deconvolvers,
+                                                                      const Synchronisation& nominal, unsigned threads);
+
+}  // namespace ringtrue
