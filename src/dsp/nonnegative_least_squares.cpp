@@ -46,13 +46,29 @@ void step_to_boundary(Vector& x, const Vector& wanted, std::vector<Eigen::Index>
 }  // namespace
 
 NonnegativeSolution nonnegative_least_squares(std::span<const double> gram, std::span<const double> target,
-                                              double energy) {
+                                              double energy, std::span<const double> near) {
   const auto n = static_cast<Eigen::Index>(target.size());
   const Matrix A{gram.data(), n, n};
   const Vector b = Eigen::Map<const Vector>{target.data(), n};
   const double tolerance = 1e-9 * std::max(b.cwiseAbs().maxCoeff(), 1e-300);
   Vector x = Vector::Zero(n);
   std::vector<Eigen::Index> free;
+  const auto settle = [&] {  // x: the best over the free unknowns, of which some may be let go
+    for (Vector wanted = solve_free(A, b, free);; wanted = solve_free(A, b, free)) {
+      const bool feasible = std::ranges::all_of(free, [&](Eigen::Index i) { return wanted[i] > 0.0; });
+      if (feasible || free.empty()) {
+        x = wanted;
+        return;
+      }
+      step_to_boundary(x, wanted, free);
+    }
+  };
+  for (Eigen::Index i = 0; i < std::ssize(near); ++i) {
+    if (near[static_cast<std::size_t>(i)] <= 0.0) continue;
+    x[i] = near[static_cast<std::size_t>(i)];
+    free.push_back(i);
+  }
+  if (!free.empty()) settle();
   for (Eigen::Index round = 0; round < 3 * n; ++round) {
     const Vector slope = b - A * x;
     Eigen::Index best = -1;
@@ -62,14 +78,7 @@ NonnegativeSolution nonnegative_least_squares(std::span<const double> gram, std:
     }
     if (best < 0) break;
     free.push_back(best);
-    for (Vector wanted = solve_free(A, b, free);; wanted = solve_free(A, b, free)) {
-      const bool feasible = std::ranges::all_of(free, [&](Eigen::Index i) { return wanted[i] > 0.0; });
-      if (feasible || free.empty()) {
-        x = wanted;
-        break;
-      }
-      step_to_boundary(x, wanted, free);
-    }
+    settle();
   }
   const double residual = energy - 2.0 * b.dot(x) + x.dot(A * x);
   return {{x.data(), x.data() + n}, std::sqrt(std::max(residual, 0.0))};

@@ -59,8 +59,8 @@ struct Spectra {
 
   Spectra(const Takes& takes, std::size_t size)
       : fft{size},
-        mean{spectrum(fft, std::span<const double>{takes.mean})},
-        noise{spectrum(fft, std::span<const double>{takes.noise})},
+        mean{spectrum(fft, std::span<const float>{takes.mean})},
+        noise{spectrum(fft, std::span<const float>{takes.noise})},
         rate_hz{takes.sample_rate_hz} {}
 
   [[nodiscard]] double bin_hz() const { return rate_hz / static_cast<double>(fft.size()); }
@@ -68,15 +68,15 @@ struct Spectra {
 
 /// What one band after the other is computed in.
 struct Workspace {
-  Spectrum in_phase;
-  Spectrum quadrature;
-  Scratch<double> real;
-  Scratch<double> imaginary;
+  SingleSpectrum in_phase;
+  SingleSpectrum quadrature;
+  Scratch<float> real;
+  Scratch<float> imaginary;
 };
 
 /// Squared envelope of one band at a rate that suits it, and the mean square of the noise's.
 struct BandEnergy {
-  std::span<const double> squared;  // in the workspace; the transform's whole length
+  std::span<const float> squared;  // in the workspace; the transform's whole length
   double noise_power = 0.0;
   double rate_hz = 0.0;
 };
@@ -84,21 +84,22 @@ struct BandEnergy {
 BandEnergy band_energy(const Spectra& spectra, const BandFilters::Filter& filter, std::size_t length, Workspace& work) {
   const std::size_t bins = std::max<std::size_t>(1, filter.gains.size());
   const double seconds = 1.0 / spectra.bin_hz();
-  const RealFft small{good_fft_size(std::max(2 * bins + 4, static_cast<std::size_t>(least_rate_hz * seconds)))};
+  const SingleFft small{good_fft_size(std::max(2 * bins + 4, static_cast<std::size_t>(least_rate_hz * seconds)))};
   const auto whole = static_cast<double>(spectra.fft.size());
+  const double scale = 1.0 / whole;
 
   // Shifted down to bin 1: the envelope does not know.
   auto& [in_phase, quadrature, real, imaginary] = work;
   in_phase.resize(small.bin_count());
   quadrature.resize(small.bin_count());
-  in_phase[0] = quadrature[0] = 0.0;
+  in_phase[0] = quadrature[0] = 0.0F;
   const auto end = static_cast<std::ptrdiff_t>(filter.gains.size()) + 1;
-  std::fill(in_phase.begin() + end, in_phase.end(), 0.0);
-  std::fill(quadrature.begin() + end, quadrature.end(), 0.0);
+  std::fill(in_phase.begin() + end, in_phase.end(), 0.0F);
+  std::fill(quadrature.begin() + end, quadrature.end(), 0.0F);
   double noise = 0.0;
   for (std::size_t i = 0; i < filter.gains.size(); ++i) {
     const double gain = filter.gains[i];
-    const std::complex<double> bin = gain / whole * spectra.mean[filter.first + i];
+    const std::complex<float> bin{scale * gain * spectra.mean[filter.first + i]};
     in_phase[i + 1] = bin;
     quadrature[i + 1] = {bin.imag(), -bin.real()};
     noise += gain * gain * std::norm(spectra.noise[filter.first + i]);
@@ -115,14 +116,14 @@ BandEnergy band_energy(const Spectra& spectra, const BandFilters::Filter& filter
 }
 
 /// Clarity and centre time of a squared envelope from the arrival on, its noise subtracted.
-void add_clarity(std::span<const double> squared, double noise_power, double rate_hz, BandDecay& band) {
+void add_clarity(std::span<const float> squared, double noise_power, double rate_hz, BandDecay& band) {
   double early_50 = 0.0;
   double early_80 = 0.0;
   double all = 0.0;
   double moment = 0.0;
   for (std::size_t n = 0; n < squared.size(); ++n) {
     const double t = (static_cast<double>(n) + 0.5) / rate_hz;
-    const double energy = squared[n] - noise_power;
+    const double energy = static_cast<double>(squared[n]) - noise_power;
     if (t < 0.05) early_50 += energy;
     if (t < 0.08) early_80 += energy;
     all += energy;
@@ -135,12 +136,12 @@ void add_clarity(std::span<const double> squared, double noise_power, double rat
 }
 
 /// Means of so many samples each; what is left at the end counts for nothing.
-std::vector<double> means_of(std::span<const double> squared, std::size_t together) {
+std::vector<double> means_of(std::span<const float> squared, std::size_t together) {
   std::vector<double> means(squared.size() / together);
   const double share = 1.0 / static_cast<double>(together);
   for (std::size_t i = 0; i < means.size(); ++i) {
     double sum = 0.0;
-    for (const double x : squared.subspan(i * together, together)) sum += x;
+    for (const float x : squared.subspan(i * together, together)) sum += static_cast<double>(x);
     means[i] = share * sum;
   }
   return means;
@@ -159,8 +160,7 @@ BandDecay decay_of(const Spectra& spectra, double arrival_s, std::size_t length,
   if (from >= to) return band;
   const auto squared = energy.squared.subspan(from, to - from);
   const auto together = static_cast<std::size_t>(std::max(1.0, energy.rate_hz / least_rate_hz));
-  const auto thinned = together > 1 ? means_of(squared, together) : std::vector<double>{};
-  const auto times = decay_times(together > 1 ? std::span<const double>{thinned} : squared, energy.noise_power,
+  const auto times = decay_times(means_of(squared, together), energy.noise_power,
                                  Hertz{energy.rate_hz / static_cast<double>(together)},
                                  Seconds{std::clamp(2.0 / width_hz, 0.01, 0.05)});
   if (!times) return band;

@@ -4,6 +4,7 @@
 #include <bit>
 #include <cmath>
 #include <numbers>
+#include <utility>
 #include <vector>
 
 #include "ringtrue/dsp/band_filter.hpp"
@@ -126,7 +127,9 @@ std::optional<DecayEnd> find_end(const TailSums& squared, double known_noise, He
     result.tail = std::pow(10.0, 0.1 * (start_db + slope_db * end)) / (-slope_db * std::numbers::ln10 / 10.0);
     const double only_noise = crossing - past_crossing_db / slope_db;
     const bool seen = only_noise >= 0.0 && only_noise <= latest_noise;
-    result.noise_power = seen ? std::max(known_noise, mean_from(only_noise)) : known_noise;
+    const double supposed =
+        std::exchange(result.noise_power, seen ? std::max(known_noise, mean_from(only_noise)) : known_noise);
+    if (result.noise_power == supposed) break;
   }
   return result;
 }

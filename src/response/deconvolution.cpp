@@ -109,10 +109,13 @@ Deconvolver::Deconvolver(const SweepShape& shape, double stimulus_rate_hz, doubl
   const double top = std::min(shape.band.high.value(), 0.49 * std::min(stimulus_rate_hz, recorder_rate_hz));
   const TaperedGain gain{{shape.band.low, Hertz{top}}, low_taper_octaves, high_taper_octaves};
   const double scale = 1.0 / static_cast<double>(fft_.size());  // of the inverse transform, in the filter already
-  Scratch<float> tapers(inverse_filter_.size());
-  for (std::size_t k = 0; k < tapers.size(); ++k) {
+  std::vector<float> tapers(inverse_filter_.size(), static_cast<float>(scale));
+  const Band flat = flat_band({shape.band.low, Hertz{top}});
+  const auto taper = [&](std::size_t k) {
     tapers[k] = static_cast<float>(scale * gain.at(static_cast<double>(k) * df));
-  }
+  };
+  for (std::size_t k = 0; k < tapers.size() && static_cast<double>(k) * df <= flat.low.value(); ++k) taper(k);
+  for (std::size_t k = tapers.size(); k-- > 0 && static_cast<double>(k) * df >= flat.high.value();) taper(k);
   const double a = peak_of(shape.samples) * recorder_rate_hz / 2.0;
   const auto unfaded_at_df = static_cast<float>(regularisation * a * a * shape.rate_constant.value() / df);
   inverse_filter_[0] = 0.0F;                                           // no sweep reaches 0 Hz

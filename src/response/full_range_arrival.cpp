@@ -76,7 +76,7 @@ double interference_slope(std::span<const double> magnitude, std::size_t peak, d
 
 /// How much later the lower half of a band peaks than the upper, near sample `at`, in samples. Looks at the
 /// neighbourhood alone: what lies further off does not move these peaks.
-double dispersion_near(std::span<const double> samples, Band band, Hertz rate, double at) {
+double dispersion_near(std::span<const float> samples, Band band, Hertz rate, double at) {
   const auto around = static_cast<std::size_t>(0.01 * rate.value());
   const auto reach = static_cast<std::size_t>(0.3e-3 * rate.value());
   const auto middle = static_cast<std::size_t>(at);

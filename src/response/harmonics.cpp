@@ -1,5 +1,6 @@
 #include "ringtrue/response/harmonics.hpp"
 
+#include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
 #include <complex>
@@ -32,53 +33,61 @@ double gate(double t_s, double lead_s, double length_s) {
 }
 
 /// The gate sample by sample, `lead` of them before its zero.
-std::vector<double> gate_samples(double lead_s, double length_s, double rate_hz) {
+std::vector<float> gate_samples(double lead_s, double length_s, double rate_hz) {
   const auto lead = static_cast<double>(static_cast<std::size_t>(lead_s * rate_hz));
-  std::vector<double> samples(static_cast<std::size_t>((lead_s + length_s) * rate_hz));
+  std::vector<float> samples(static_cast<std::size_t>((lead_s + length_s) * rate_hz));
   for (std::size_t n = 0; n < samples.size(); ++n) {
-    samples[n] = gate((static_cast<double>(n) - lead) / rate_hz, lead_s, length_s);
+    samples[n] = static_cast<float>(gate((static_cast<double>(n) - lead) / rate_hz, lead_s, length_s));
   }
   return samples;
 }
 
-/// Power spectrum of what stands in a gate that begins at sample `first` of early followed by late.
-std::vector<double> gated_power(std::span<const double> early, std::span<const double> late, std::ptrdiff_t first,
-                                std::span<const double> gains, const RealFft& fft) {
-  Scratch<double> x(fft.size());
-  std::fill(x.begin(), x.end(), 0.0);
-  const auto take = [&](std::span<const double> from, std::ptrdiff_t begins) {  // sample 0 of `from` is `begins`
-    const std::ptrdiff_t begin = std::max(first, begins);
-    const std::ptrdiff_t end = std::min(first + std::ssize(gains), begins + std::ssize(from));
-    for (std::ptrdiff_t n = begin; n < end; ++n) {
-      x[static_cast<std::size_t>(n - first)] =
-          from[static_cast<std::size_t>(n - begins)] * gains[static_cast<std::size_t>(n - first)];
+/// Power spectrum of what stands in a gate, to be averaged over log frequency.
+class GatedPower {
+ public:
+  /// @param first   sample of early followed by late at which the gate begins
+  /// @param widths  of the bins in log frequency
+  GatedPower(std::span<const float> early, std::span<const float> late, std::ptrdiff_t first,
+             std::span<const float> gains, const SingleFft& fft, std::span<const double> widths)
+      : power_(fft.bin_count()), weighted_(fft.bin_count()) {
+    Scratch<float> x(fft.size());
+    std::fill(x.begin(), x.end(), 0.0F);
+    const auto take = [&](std::span<const float> from, std::ptrdiff_t begins) {  // sample 0 of `from` is `begins`
+      const std::ptrdiff_t begin = std::max(first, begins);
+      const std::ptrdiff_t end = std::min(first + std::ssize(gains), begins + std::ssize(from));
+      for (std::ptrdiff_t n = begin; n < end; ++n) {
+        x[static_cast<std::size_t>(n - first)] =
+            from[static_cast<std::size_t>(n - begins)] * gains[static_cast<std::size_t>(n - first)];
+      }
+    };
+    take(early, 0);
+    take(late, std::ssize(early));
+    SingleSpectrum bins(fft.bin_count());
+    fft.forward(x, bins);
+    for (std::size_t k = 0; k < bins.size(); ++k) {
+      power_[k] = static_cast<double>(bins[k].real() * bins[k].real() + bins[k].imag() * bins[k].imag());
+      weighted_[k] = widths[k] * power_[k];
     }
-  };
-  take(early, 0);
-  take(late, std::ssize(early));
-  std::vector<double> power(fft.bin_count());
-  std::ranges::transform(spectrum(fft, std::span<const double>{x}), power.begin(),
-                         [](const std::complex<double>& bin) { return std::norm(bin); });
-  return power;
-}
-
-/// Mean over log frequency, bins cut at the band's edges.
-/// @param widths  of the bins in log frequency
-double band_mean(std::span<const double> power, std::span<const double> widths, double low_hz, double high_hz,
-                 double bin_hz) {
-  double sum = 0.0;
-  double weights = 0.0;
-  const auto from = static_cast<std::size_t>(std::max(1.0, std::floor(low_hz / bin_hz)));
-  for (std::size_t k = from; k < power.size() && (static_cast<double>(k) - 0.5) * bin_hz < high_hz; ++k) {
-    const double low = std::max((static_cast<double>(k) - 0.5) * bin_hz, low_hz);
-    const double high = std::min((static_cast<double>(k) + 0.5) * bin_hz, high_hz);
-    if (high <= low) continue;
-    const double w = low > low_hz && high < high_hz ? widths[k] : std::log(high / low);
-    sum += w * power[k];
-    weights += w;
   }
-  return weights > 0.0 ? sum / weights : 0.0;
-}
+
+  /// Mean over log frequency; of the bins at the band's edges the part inside counts.
+  [[nodiscard]] double mean(double low_hz, double high_hz, double bin_hz) const {
+    const auto bin_with = [&](double f) { return static_cast<std::size_t>(std::floor(f / bin_hz + 0.5)); };
+    const std::size_t first = bin_with(low_hz);
+    const std::size_t last = bin_with(high_hz);
+    if (first < 1 || last >= power_.size()) return 0.0;  // no band that a sweep drives
+    if (first == last) return power_[first];
+    const double lower = std::log((static_cast<double>(first) + 0.5) * bin_hz / low_hz);
+    const double upper = std::log(high_hz / ((static_cast<double>(last) - 0.5) * bin_hz));
+    const Eigen::Map<const Eigen::VectorXd> whole{weighted_.data() + first + 1,
+                                                  static_cast<Eigen::Index>(last - first - 1)};
+    return (lower * power_[first] + whole.sum() + upper * power_[last]) / std::log(high_hz / low_hz);
+  }
+
+ private:
+  std::vector<double> power_;
+  std::vector<double> weighted_;
+};
 
 }  // namespace
 
@@ -115,25 +124,20 @@ std::vector<HarmonicReading> harmonic_readings(const Takes& takes, const Takes& 
   const double first_needed = arrival - (harmonic_lead_s(rate_constant, 3) + lead_s) * rate_hz;
   if (length_s < shortest_gate_s || first_needed < 0.0) return {};
 
-  const RealFft fft{
+  const SingleFft fft{
       good_fft_size(static_cast<std::size_t>(std::max(rate_hz / grid_hz, (lead_s + length_s) * rate_hz + 2.0)))};
   const double bin_hz = rate_hz / static_cast<double>(fft.size());
-  const std::vector<double> gains = gate_samples(lead_s, length_s, rate_hz);
-  std::array<std::vector<double>, 3> heard;
-  std::array<std::vector<double>, 3> noise;
-  for (const int order : {1, 2, 3}) {
-    const auto i = static_cast<std::size_t>(order - 1);
-    const double at = arrival - harmonic_lead_s(rate_constant, order) * rate_hz;
-    const std::ptrdiff_t first = std::lround(at) - static_cast<std::ptrdiff_t>(lead_s * rate_hz);
-    heard[i] = gated_power(early.mean, takes.mean, first, gains, fft);
-    noise[i] = gated_power(early.noise, takes.noise, first, gains, fft);
-  }
-
+  const std::vector<float> gains = gate_samples(lead_s, length_s, rate_hz);
   std::vector<double> widths(fft.bin_count());
   for (std::size_t k = 1; k < widths.size(); ++k) widths[k] = log_width_of_bin(k);
-  const auto mean_in = [&](std::span<const double> power, double low_hz, double high_hz) {
-    return band_mean(power, widths, low_hz, high_hz, bin_hz);
-  };
+  std::vector<GatedPower> heard;
+  std::vector<GatedPower> noise;
+  for (const int order : {1, 2, 3}) {
+    const double at = arrival - harmonic_lead_s(rate_constant, order) * rate_hz;
+    const std::ptrdiff_t first = std::lround(at) - static_cast<std::ptrdiff_t>(lead_s * rate_hz);
+    heard.emplace_back(early.mean, takes.mean, first, gains, fft, widths);
+    noise.emplace_back(early.noise, takes.noise, first, gains, fft, widths);
+  }
 
   std::vector<HarmonicReading> readings;
   const double edge = std::pow(10.0, 0.05);
@@ -141,15 +145,15 @@ std::vector<HarmonicReading> harmonic_readings(const Takes& takes, const Takes& 
     const double centre = 1'000.0 * std::pow(10.0, 0.1 * k);
     if (centre / edge < flat.low.value() || 2.0 * centre * edge > flat.high.value()) continue;
     const double fundamental =
-        mean_in(heard[0], centre / edge, centre * edge) - mean_in(noise[0], centre / edge, centre * edge);
+        heard[0].mean(centre / edge, centre * edge, bin_hz) - noise[0].mean(centre / edge, centre * edge, bin_hz);
     if (fundamental <= 0.0) continue;
     HarmonicReading reading;
     reading.frequency_hz = centre;
     for (const std::size_t i : {0U, 1U}) {
       const double order = static_cast<double>(i) + 2.0;
       if (order * centre * edge > flat.high.value()) continue;
-      const double rest = mean_in(noise[i + 1], order * centre / edge, order * centre * edge);
-      const double product = mean_in(heard[i + 1], order * centre / edge, order * centre * edge) - rest;
+      const double rest = noise[i + 1].mean(order * centre / edge, order * centre * edge, bin_hz);
+      const double product = heard[i + 1].mean(order * centre / edge, order * centre * edge, bin_hz) - rest;
       reading.noise_db[i] = 10.0 * std::log10(std::max(rest, 1e-20 * fundamental) / fundamental);
       if (product > least_over_noise * rest) reading.level_db[i] = 10.0 * std::log10(product / fundamental);
     }

@@ -12,7 +12,7 @@
 namespace ringtrue {
 namespace {
 
-std::vector<double> power_spectrum(const RealFft& fft, std::span<const double> samples) {
+std::vector<double> power_spectrum(const RealFft& fft, std::span<const float> samples) {
   const auto bins = spectrum(fft, samples);
   std::vector<double> powers(bins.size());
   for (std::size_t k = 0; k < bins.size(); ++k) powers[k] = std::norm(bins[k]);
@@ -83,8 +83,7 @@ std::optional<BandLevel> pink_band_level(const Takes& takes, Band band, std::siz
 std::optional<double> louder_by_db(const ImpulseResponse& response, Band band, Band other) {
   if (response.samples.empty()) return {};
   const std::size_t size = response.samples.size();
-  const Takes takes{
-      response.sample_rate_hz, 0, {response.samples.begin(), response.samples.end()}, std::vector<double>(size)};
+  const Takes takes{response.sample_rate_hz, 0, response.samples, std::vector<float>(size)};
   const StretchLevels levels{takes, 0, size};
   const auto level = levels.level(band);
   const auto reference = levels.level(other);

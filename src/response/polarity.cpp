@@ -34,8 +34,8 @@ WooferSign woofer_sign(const Takes& takes, double arrival_index, Band band) {
       static_cast<std::size_t>(std::clamp(arrival_index, 0.0, static_cast<double>(takes.mean.size() - 1)));
   const std::size_t first = arrival > around ? arrival - around : 0;
   const std::size_t size = std::min(2 * around, takes.mean.size() - first);
-  const auto filtered = [&](const std::vector<double>& samples) {
-    return tapered_band(fft, spectrum(fft, std::span{samples}.subspan(first, size)), woofer, 1.0, 1.0, rate);
+  const auto filtered = [&](std::span<const float> samples) {
+    return tapered_band(fft, spectrum(fft, samples.subspan(first, size)), woofer, 1.0, 1.0, rate);
   };
   const auto h = filtered(takes.mean);
   const auto noise = filtered(takes.noise);

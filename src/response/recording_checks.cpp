@@ -5,6 +5,7 @@
 #include <bit>
 #include <cmath>
 #include <cstdint>
+#include <cstring>
 #include <optional>
 #include <span>
 
@@ -79,9 +80,29 @@ std::optional<Stretch> repeated_run(std::span<const float> channel, std::size_t 
   return run;
 }
 
-/// Two samples as one number.
+/// Two samples as one number, well mixed also where a format leaves most of their bits zero: by shifts, as vector units
+/// may have no products of integers.
 std::uint32_t fingerprint(float first, float second) {
-  return (std::bit_cast<std::uint32_t>(first) ^ std::rotl(std::bit_cast<std::uint32_t>(second), 13)) * 0x9E3779B1U;
+  std::uint32_t mixed = std::bit_cast<std::uint32_t>(first) ^ std::rotl(std::bit_cast<std::uint32_t>(second), 13);
+  mixed ^= mixed >> 15U;
+  mixed += mixed << 11U;
+  mixed ^= mixed >> 7U;
+  return mixed + (mixed << 3U);
+}
+
+/// Indices of the flags that are 1, of 0 and 1; their number is a multiple of 8. Eight at a time, most of which are 0.
+/// @returns how many there are
+std::size_t indices_set(std::span<const std::uint8_t> flags, std::span<std::size_t> indices) {
+  std::size_t count = 0;
+  for (std::size_t from = 0; from < flags.size(); from += 8) {
+    std::uint64_t eight = 0;
+    std::memcpy(&eight, flags.data() + from, sizeof eight);
+    for (; eight != 0; eight &= eight - 1) {
+      const auto byte = static_cast<std::size_t>(std::countr_zero(eight)) / 8;
+      indices[count++] = from + (std::endian::native == std::endian::little ? byte : 7 - byte);
+    }
+  }
+  return count;
 }
 
 /// Root mean square of the first differences.
@@ -117,17 +138,15 @@ std::optional<Stretch> repeated_stretch(std::span<const float> channel, Stretch 
   const std::size_t end = std::min(where.to, std::max<std::size_t>(1, channel.size()) - 1);
   std::vector<std::uint32_t> seen(std::size_t{1} << slot_bits);  // frames after `begin`
   std::array<std::uint32_t, block> prints{};
+  std::array<std::uint8_t, block> wanted{};
   std::array<std::size_t, block> kept{};
   for (std::size_t from = begin; from < end; from += block) {
     const std::size_t size = std::min(block, end - from);
     for (std::size_t i = 0; i < block; i += 16) prefetch(channel, from + 2 * block + i);
     for (std::size_t i = 0; i < size; ++i) prints[i] = fingerprint(channel[from + i], channel[from + i + 1]);
-    std::size_t count = 0;
-    for (std::size_t i = 0; i < size; ++i) {
-      kept[count] = i;
-      count += std::size_t{(prints[i] & left_out) == 0};
-    }
-    for (const std::size_t i : std::span{kept}.first(count)) {
+    for (std::size_t i = 0; i < block; ++i) wanted[i] = (prints[i] & left_out) == 0 ? 1 : 0;
+    std::fill(wanted.begin() + static_cast<std::ptrdiff_t>(size), wanted.end(), std::uint8_t{0});
+    for (const std::size_t i : std::span{kept}.first(indices_set(wanted, kept))) {
       const std::size_t n = from + i;
       if (channel[n] == channel[n + 1]) continue;  // silence repeats itself
       std::uint32_t& last_seen = seen[prints[i] >> (32U - slot_bits)];

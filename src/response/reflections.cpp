@@ -22,28 +22,47 @@ constexpr double prominence_db = 3.0;
 constexpr double over_noise = 3.0;  // times rms: an envelope of noise hardly reaches that
 constexpr std::size_t most = 12;
 
-/// Envelope of 1 to 8 kHz (half amplitude there) around the direct sound; index 0 is `from` of the takes.
-std::vector<double> band_envelope(std::span<const double> x, std::size_t from, std::size_t to, double rate_hz) {
-  const RealFft fft{good_fft_size(2 * (to - from))};
-  std::vector<double> crop(fft.size());
-  const double fade = fade_s * rate_hz;
-  for (std::size_t n = from; n < to; ++n) {
-    const double inside = std::min({1.0, static_cast<double>(n - from) / fade, static_cast<double>(to - n) / fade});
-    crop[n - from] = inside < 1.0 ? x[n] * (0.5 - 0.5 * std::cos(std::numbers::pi * inside)) : x[n];
+/// Takes envelopes of 1 to 8 kHz (half amplitude there) of a stretch around the direct sound.
+class StretchEnvelope {
+ public:
+  StretchEnvelope(std::size_t length, double rate_hz)
+      : length_{length}, fft_{good_fft_size(2 * length)}, gains_(fft_.bin_count()), fades_(length, 1.0) {
+    const double df = rate_hz / static_cast<double>(fft_.size());
+    const TaperedGain gain{
+        {Hertz{1'000.0 * std::exp2(-0.5)}, Hertz{8'000.0 * std::exp2(0.5)}}, taper_octaves, taper_octaves};
+    const double scale = 1.0 / static_cast<double>(fft_.size());
+    for (std::size_t k = 0; k < gains_.size(); ++k) gains_[k] = scale * gain.at(static_cast<double>(k) * df);
+    const double fade = fade_s * rate_hz;
+    for (std::size_t n = 0; n < length; ++n) {
+      const double inside = std::min(static_cast<double>(n) / fade, static_cast<double>(length - n) / fade);
+      if (inside < 1.0) fades_[n] = 0.5 - 0.5 * std::cos(std::numbers::pi * inside);
+    }
   }
-  const double df = rate_hz / static_cast<double>(fft.size());
-  const Band band{Hertz{1'000.0 * std::exp2(-0.5)}, Hertz{8'000.0 * std::exp2(0.5)}};
-  auto bins = spectrum(fft, std::span<const double>{crop});
-  for (std::size_t k = 0; k < bins.size(); ++k) bins[k] *= tapered_gain(static_cast<double>(k) * df, band, 1.0, 1.0);
-  auto turned = bins;
-  for (auto& bin : turned) bin *= std::complex<double>{0.0, -1.0};
-  AnalyticSignal signal{Scratch<double>(fft.size()), Scratch<double>(fft.size())};
-  fft.inverse(bins, signal.in_phase);
-  fft.inverse(turned, signal.quadrature);
-  auto magnitude = envelope(signal);
-  magnitude.resize(to - from);
-  return magnitude;
-}
+
+  /// @param stretch  of that length; index 0 of the envelope is its first sample
+  [[nodiscard]] std::vector<double> operator()(std::span<const float> stretch) const {
+    std::vector<double> faded(length_);
+    for (std::size_t n = 0; n < length_; ++n) faded[n] = fades_[n] * static_cast<double>(stretch[n]);
+    auto bins = spectrum(fft_, std::span<const double>{faded});
+    for (std::size_t k = 0; k < bins.size(); ++k) bins[k] *= gains_[k];
+    auto turned = bins;
+    for (auto& bin : turned) bin = {bin.imag(), -bin.real()};
+    AnalyticSignal signal{Scratch<double>(fft_.size()), Scratch<double>(fft_.size())};
+    fft_.inverse_unscaled(bins, signal.in_phase);
+    fft_.inverse_unscaled(turned, signal.quadrature);
+    auto magnitude = envelope(signal);
+    magnitude.resize(length_);
+    return magnitude;
+  }
+
+ private:
+  static constexpr double taper_octaves = 1.0;
+
+  std::size_t length_;
+  RealFft fft_;
+  std::vector<double> gains_;
+  std::vector<double> fades_;
+};
 
 double decibels(double ratio) { return 20.0 * std::log10(std::max(ratio, 1e-15)); }
 
@@ -65,8 +84,9 @@ std::vector<Reflection> early_reflections(const Takes& takes, double arrival_ind
   if (arrival < frames(crop_before_s) || arrival + frames(crop_after_s) > takes.mean.size()) return {};
   const std::size_t from = arrival - frames(crop_before_s);
   const std::size_t to = arrival + frames(crop_after_s);
-  const auto magnitude = band_envelope(takes.mean, from, to, rate_hz);
-  const double noise = rms(band_envelope(takes.noise, from, to, rate_hz));
+  const StretchEnvelope envelope_of{to - from, rate_hz};
+  const auto magnitude = envelope_of(std::span{takes.mean}.subspan(from, to - from));
+  const double noise = rms(envelope_of(std::span{takes.noise}.subspan(from, to - from)));
 
   std::size_t direct = arrival - from;
   for (std::size_t n = arrival - from - frames(direct_within_s); n <= arrival - from + frames(direct_within_s); ++n) {

@@ -69,7 +69,7 @@ double unended_db(const Takes& takes, std::size_t from, const BandLevel& level) 
 double noise_level_db(const Takes& takes, Band band) {
   Takes noise_alone = takes;
   noise_alone.mean = takes.noise;
-  noise_alone.noise.assign(takes.noise.size(), 0.0);
+  noise_alone.noise.assign(takes.noise.size(), 0.0F);
   const auto noise = pink_band_level(noise_alone, band, 0, takes.mean.size());
   return noise ? noise->level_db.value : -300.0;
 }
@@ -96,7 +96,7 @@ SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sw
     result.bass_only = (!arrival || arrival->signal_to_noise_db < 30.0) && plays_bass_only(takes, flat);
     if (result.bass_only) {  // what it plays is kept: it may be what the sub plays
       result.response = {takes.sample_rate_hz, -static_cast<double>(takes.zero_index) * to_ms, {}};
-      result.response.samples.assign(takes.mean.begin(), takes.mean.end());
+      result.response.samples = takes.mean;
       return result;
     }
     result.direct_db = arrival ? arrival->height_db : detection_limit_db(takes, spectra, flat);
@@ -130,7 +130,7 @@ SpeakerMeasurement measure_speaker(const Takes& takes, SpeakerKind kind, Band sw
   // At the recorder's nominal rate, with the arrival exactly in its place; the clock's ppm are left in the pitch.
   result.response.sample_rate_hz = nominal_rate_hz;
   result.response.first_sample_ms = result.arrival_ms->value - arrival->index * 1e3 / nominal_rate_hz;
-  result.response.samples.assign(takes.mean.begin(), takes.mean.end());
+  result.response.samples = takes.mean;
   return result;
 }
 

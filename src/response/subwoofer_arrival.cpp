@@ -82,6 +82,7 @@ class EchoFit {
   }
 
  private:
+  /// Onsets are asked for one after another: the echoes of the last one are near those of the next.
   [[nodiscard]] double solve(int onset, double sign) const {
     const auto skip = static_cast<std::size_t>(onset - earliest_onset);
     const auto all = static_cast<std::size_t>(columns_);
@@ -92,11 +93,17 @@ class EchoFit {
       target[i] = sign * target_[skip + i];
       for (std::size_t j = 0; j < n; ++j) gram[i * n + j] = gram_[(skip + i) * all + skip + j];
     }
-    return nonnegative_least_squares(gram, target, energy_).residual / std::sqrt(energy_);
+    std::vector<double>& last = last_[sign > 0.0 ? 0 : 1];
+    std::vector<double> near(n);  // the last echo of both is the latest
+    for (std::size_t i = 0; i < std::min(n, last.size()); ++i) near[n - 1 - i] = last[last.size() - 1 - i];
+    auto solution = nonnegative_least_squares(gram, target, energy_, near);
+    last = std::move(solution.x);
+    return solution.residual / std::sqrt(energy_);
   }
 
   int columns_;
   double energy_ = 0.0;
+  mutable std::array<std::vector<double>, 2> last_;  // echoes found last, by sign
   /// What was asked before, by onset and sign: two looks ask for much the same. Negative: not yet.
   mutable std::array<std::array<double, 2>, fitted_after - earliest_onset> known_;
   std::vector<double> gram_;
@@ -104,10 +111,10 @@ class EchoFit {
 };
 
 /// Filters with subwoofer_taper and thins out to the grid: sample m of the result is m ms after sample 0.
-std::vector<double> on_grid(const Takes& takes, const std::vector<double>& samples, Band band) {
+std::vector<double> on_grid(const Takes& takes, std::span<const float> samples, Band band) {
   const RealFft fft{good_fft_size(2 * samples.size())};
   const double df = takes.sample_rate_hz / static_cast<double>(fft.size());
-  auto bins = spectrum(fft, std::span<const double>{samples});
+  auto bins = spectrum(fft, samples);
   for (std::size_t k = 0; k < bins.size(); ++k) bins[k] *= subwoofer_taper(static_cast<double>(k) * df, band);
   std::vector<double> fine(fft.size());
   fft.inverse(bins, fine);

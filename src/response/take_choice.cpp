@@ -344,7 +344,7 @@ std::optional<Takes> takes_of(std::size_t i, std::span<const PairResponse> respo
   }
   if (used[0] && used[1]) return combine(responses[i].first, responses[i].second, rate_hz, zero_index);
   const std::vector<float>& alone = used[0] ? responses[i].first : responses[i].second;
-  Takes takes{rate_hz, zero_index, {alone.begin(), alone.end()}, {}};
+  Takes takes{rate_hz, zero_index, alone, {}};
   // One take has the noise of a mean of two times the square root of two.
   std::size_t donor = i;
   for (std::size_t other = 0; other < pairs.size(); ++other) {
@@ -362,7 +362,7 @@ std::optional<Takes> takes_of(std::size_t i, std::span<const PairResponse> respo
     for (std::size_t n = 0; n < takes.noise.size(); ++n) takes.noise[n] = takes.mean[n % quiet];
     return takes;
   }
-  for (double& x : takes.noise) x *= std::numbers::sqrt2;
+  for (float& x : takes.noise) x *= std::numbers::sqrt2_v<float>;
   return takes;
 }
 

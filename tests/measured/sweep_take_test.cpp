@@ -47,7 +47,8 @@ std::optional<SweepTake> deconvolved_take() {
 }
 
 double arrival_frames(const std::vector<double>& h, std::size_t zero) {
-  const auto arrival = full_range_arrival(combine(h, h, take_rate_hz, zero), {Hertz{80.0}, Hertz{18'000.0}});
+  const std::vector<float> single(h.begin(), h.end());
+  const auto arrival = full_range_arrival(combine(single, single, take_rate_hz, zero), {Hertz{80.0}, Hertz{18'000.0}});
   REQUIRE(arrival);
   return arrival->index - static_cast<double>(zero);
 }

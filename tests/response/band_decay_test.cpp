@@ -17,12 +17,12 @@ constexpr std::size_t arrival = 3'000;
 /// White noise that dies away with a time T from sample 3000 on, in noise of a given level; what two takes would show.
 Takes decaying_noise(double T_s, double noise_rms, std::uint64_t seed) {
   test::Noise random{seed};
-  Takes takes{rate_hz, arrival, std::vector<double>(36'000), std::vector<double>(36'000)};
+  Takes takes{rate_hz, arrival, std::vector<float>(36'000), std::vector<float>(36'000)};
   for (std::size_t n = 0; n < takes.mean.size(); ++n) {
     const double t = (static_cast<double>(n) - static_cast<double>(arrival)) / rate_hz;
     const double amplitude = t < 0.0 ? 0.0 : std::exp(-3.0 * std::numbers::ln10 / T_s * t);
-    takes.mean[n] = amplitude * random.next() + noise_rms * random.next();
-    takes.noise[n] = noise_rms * random.next();
+    takes.mean[n] = static_cast<float>(amplitude * random.next() + noise_rms * random.next());
+    takes.noise[n] = static_cast<float>(noise_rms * random.next());
   }
   return takes;
 }

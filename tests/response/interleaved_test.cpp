@@ -141,13 +141,13 @@ TEST_CASE("samples lost from overlapping sweeps leave no speaker trusted") {
 TEST_CASE("where only one of two takes goes on, it is the mean with the noise of one take") {
   // By the definition of Takes: half the difference, of one take the square root of two more, read backwards.
   for (const bool second_is_longer : {true, false}) {
-    const std::vector<double> brief{1.0, 2.0};
-    const std::vector<double> lasting{3.0, 6.0, 5.0, 7.0};
+    const std::vector<float> brief{1.0F, 2.0F};
+    const std::vector<float> lasting{3.0F, 6.0F, 5.0F, 7.0F};
     const Takes takes = second_is_longer ? combine(brief, lasting, 48'000.0, 0) : combine(lasting, brief, 48'000.0, 0);
-    const double sign = second_is_longer ? -1.0 : 1.0;
-    CHECK(takes.mean == std::vector<double>{2.0, 4.0, 5.0, 7.0});
-    CHECK(takes.noise ==
-          std::vector<double>{sign, 2.0 * sign, 2.0 * sign * std::numbers::sqrt2, sign * std::numbers::sqrt2});
+    const float sign = second_is_longer ? -1.0F : 1.0F;
+    CHECK(takes.mean == std::vector<float>{2.0F, 4.0F, 5.0F, 7.0F});
+    CHECK(takes.noise == std::vector<float>{sign, 2.0F * sign, 2.0F * sign * std::numbers::sqrt2_v<float>,
+                                            sign * std::numbers::sqrt2_v<float>});
   }
 }
 

@@ -28,7 +28,7 @@ Takes takes_of(const std::vector<double>& h, double noise_rms, std::uint64_t see
   auto second = h;
   for (double& x : first) x += noise_rms * noise.next();
   for (double& x : second) x += noise_rms * noise.next();
-  return combine(first, second, rate_hz, 0);
+  return combine(test::in_single(first), test::in_single(second), rate_hz, 0);
 }
 
 /// Impulse response of an analogue transfer function H(f), by inverse transform, delayed.

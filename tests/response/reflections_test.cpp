@@ -10,17 +10,18 @@ namespace ringtrue {
 namespace {
 
 Takes copies(const std::vector<std::pair<double, double>>& delay_ms_and_db, double noise_rms = 0.0) {
-  Takes takes{48'000.0, 1'000, test::impulse(1'000.0, 1.0, 4'000), std::vector<double>(4'000)};
+  auto mean = test::impulse(1'000.0, 1.0, 4'000);
+  std::vector<double> noise(4'000);
   for (const auto& [delay_ms, level_db] : delay_ms_and_db) {
     const auto copy = test::impulse(1'000.0 + 48.0 * delay_ms, std::pow(10.0, level_db / 20.0), 4'000);
-    for (std::size_t n = 0; n < copy.size(); ++n) takes.mean[n] += copy[n];
+    for (std::size_t n = 0; n < copy.size(); ++n) mean[n] += copy[n];
   }
   test::Noise random{11};
-  for (std::size_t n = 0; n < takes.mean.size(); ++n) {
-    takes.mean[n] += noise_rms * random.next();
-    takes.noise[n] = noise_rms * random.next();
+  for (std::size_t n = 0; n < mean.size(); ++n) {
+    mean[n] += noise_rms * random.next();
+    noise[n] = noise_rms * random.next();
   }
-  return takes;
+  return {48'000.0, 1'000, test::in_single(mean), test::in_single(noise)};
 }
 
 }  // namespace

@@ -57,7 +57,7 @@ Takes takes_of(const Sub& sub, double sign, double delay_ms, const std::vector<E
   auto second = h;
   for (double& x : first) x += noise_rms * noise.next();
   for (double& x : second) x += noise_rms * noise.next();
-  return combine(first, second, rate_hz, zero_index);
+  return combine(test::in_single(first), test::in_single(second), rate_hz, zero_index);
 }
 
 const std::vector<Sub> subs{{20.0, 2, 120.0, 4}, {25.0, 4, 100.0, 4}, {30.0, 4, 150.0, 2}, {22.0, 2, 90.0, 2}};

@@ -16,14 +16,12 @@ namespace ringtrue {
 struct Takes {
   double sample_rate_hz = 48'000.0;  // in the player's seconds
   std::size_t zero_index = 0;
-  std::vector<double> mean;
-  std::vector<double> noise;
+  std::vector<float> mean;
+  std::vector<float> noise;
 };
 
 /// Takes of two sweeps. Where only one goes on it is the mean, with the noise of the common part (backwards, and by the
 /// square root of two stronger, as of one take).
-[[nodiscard]] Takes combine(std::span<const double> first, std::span<const double> second, double sample_rate_hz,
-                            std::size_t zero_index);
 [[nodiscard]] Takes combine(std::span<const float> first, std::span<const float> second, double sample_rate_hz,
                             std::size_t zero_index);
 
