@@ -17,14 +17,17 @@ namespace {
 constexpr double agreement_s = 0.04;  // speakers of one ring arrive within 13 m of each other
 constexpr double stands_out = 10.0;   // peak over median; Gaussian noise of 10^5 samples gives about 6.5
 
-// Peaks are sought below 6 kHz: above, a search is no surer, and takes four times as long. Not in a main's bass, where
-// rooms are noisy.
-constexpr std::size_t thinned = 4;
+// Peaks are sought below an eighth of the sample rate: above, a search is no surer, and takes four times as long. Not
+// in a main's bass, where rooms are noisy.
+constexpr std::size_t usually_thinned = 4;
 constexpr Hertz above_noise{300.0};
 constexpr Hertz broad_sweep{1'000.0};
 
 constexpr double apart_s = 0.06;       // two peaks of one sweep nearer than this are one arrival and its room
 constexpr std::size_t most_peaks = 4;  // of one sweep: its own arrival, and neighbours within the search range
+
+/// What a sweep is sought in: a speaker of the treble alone has nothing below.
+std::size_t thinned_for(Band band, double rate_hz) { return band.low.value() < rate_hz / 16.0 ? usually_thinned : 1; }
 
 /// How many sweeps have a peak from a lag on.
 double votes_for(double from_s, const std::vector<std::vector<Lag>>& lags_by_sweep) {
@@ -158,10 +161,13 @@ std::optional<double> find_start(const Stimulus& stimulus, std::span<const float
     parallel_for(next.size(), threads, [&](std::size_t i) {
       const double shift_s = from + i < shifts_s.size() ? shifts_s[from + i] : 0.0;
       const std::size_t shape = stimulus.sweeps[from + i].shape;
-      const Hertz low = stimulus.shapes[shape].band.high > broad_sweep ? above_noise : Hertz{0.0};
+      const Band band = stimulus.shapes[shape].band;
+      const Hertz low = band.high > broad_sweep ? above_noise : Hertz{0.0};
+      const std::size_t thinned = thinned_for(band, recorder_rate_hz);
       const double zero = (start_s(stimulus, from + i) + shift_s) * recorder_rate_hz;
-      next[i] = prominent_lags(deconvolvers[shape]->thinned_response(channel, zero, low, thinned),
-                               deconvolvers[shape]->zero_index() / thinned, recorder_rate_hz / thinned);
+      next[i] =
+          prominent_lags(deconvolvers[shape]->thinned_response(channel, zero, low, thinned),
+                         deconvolvers[shape]->zero_index() / thinned, recorder_rate_hz / static_cast<double>(thinned));
     });
     for (auto& of_sweep : next) {
       lags.push_back(std::move(of_sweep));

@@ -81,7 +81,8 @@ class GatedPower {
     const double upper = std::log(high_hz / ((static_cast<double>(last) - 0.5) * bin_hz));
     const Eigen::Map<const Eigen::VectorXd> whole{weighted_.data() + first + 1,
                                                   static_cast<Eigen::Index>(last - first - 1)};
-    return (lower * power_[first] + whole.sum() + upper * power_[last]) / std::log(high_hz / low_hz);
+    return (lower * power_[first] + whole.dot(Eigen::VectorXd::Ones(whole.size())) + upper * power_[last]) /
+           std::log(high_hz / low_hz);
   }
 
  private:

@@ -15,9 +15,6 @@
 namespace ringtrue {
 namespace {
 
-constexpr double quiet_before_s = 0.06;      // of the earliest arrival: noise, and what arrives early against it
-constexpr double next_sweep_guard_s = 0.02;  // the next sweep's arrival stays out of the window
-
 std::size_t in_frames(double seconds, double rate_hz) { return static_cast<std::size_t>(seconds * rate_hz); }
 
 /// Deconvolvers for every sweep shape on one recorder clock, the microphone's response taken out.

@@ -6,21 +6,18 @@
 #include <numbers>
 
 #include "ringtrue/core/parallel.hpp"
-#include "ringtrue/core/statistics.hpp"
 #include "ringtrue/dsp/phase_ramp.hpp"
 #include "ringtrue/dsp/real_fft.hpp"
 #include "ringtrue/response/arrival.hpp"
 #include "ringtrue/response/long_bass.hpp"
+#include "ringtrue/response/loopback.hpp"
 #include "ringtrue/response/takes.hpp"
 #include "ringtrue/stimulus/overlap.hpp"
 
 namespace ringtrue {
 namespace {
 
-constexpr double before_s = 0.06;
-constexpr double guard_s = 0.02;  // what comes next may come from a nearer speaker
 constexpr double least_after_s = 0.1;
-constexpr double dullest_loopback_hz = 2'000.0;
 constexpr double coherent = 0.5;     // the same speaker twice; two speakers of a ring share a third at most
 constexpr double torn_frames = 0.5;  // spans of one clock agree to some hundredths of a frame
 
@@ -89,20 +86,11 @@ double energy(std::span<const float> x) {
 
 /// Gain and likeness of a pair; of a single sweep, whether it stands out from what comes before it.
 void compare(PairResponse& response, bool twice, std::size_t zero_index) {
-  const double own = energy(response.first);
-  if (!twice) {
-    const auto [low, high] = std::ranges::minmax(response.first);
-    const double quiet = energy(std::span{response.first}.first(zero_index / 2)) / static_cast<double>(zero_index / 2);
-    constexpr double stands_out = 10.0;
-    response.likeness = static_cast<double>(std::max(high, -low)) > stands_out * std::sqrt(quiet) ? 1.0 : 0.0;
-    return;
-  }
-  double both = 0.0;
-  for (std::size_t n = 0; n < response.first.size(); ++n)
-    both += static_cast<double>(response.first[n]) * static_cast<double>(response.second[n]);
-  const double other = energy(response.second);
-  response.gain = own > 0.0 ? both / own : 1.0;
-  response.likeness = own > 0.0 && other > 0.0 ? both / std::sqrt(own * other) : 0.0;
+  if (twice) return compare_takes(response);
+  const auto [low, high] = std::ranges::minmax(response.first);
+  const double quiet = energy(std::span{response.first}.first(zero_index / 2)) / static_cast<double>(zero_index / 2);
+  constexpr double stands_out = 10.0;
+  response.likeness = static_cast<double>(std::max(high, -low)) > stands_out * std::sqrt(quiet) ? 1.0 : 0.0;
 }
 
 }  // namespace
@@ -169,8 +157,8 @@ InterleavedResponses respond_interleaved(const Stimulus& stimulus, std::span<con
   for (std::size_t i = 0; i < stimulus.sweeps.size(); ++i) {
     after_s = std::min(after_s, clear_window(stimulus, i, harmonics_kept_out).after.value());
   }
-  const std::size_t before = frames_of(before_s, sync.rate_hz);
-  const std::size_t after = frames_of(std::max(least_after_s, after_s - guard_s), sync.rate_hz);
+  const std::size_t before = frames_of(quiet_before_s, sync.rate_hz);
+  const std::size_t after = frames_of(std::max(least_after_s, after_s - next_sweep_guard_s), sync.rate_hz);
   const LongResponses all{stimulus, microphone, sync.rate_hz, response, threads};
   InterleavedResponses result{std::vector<PairResponse>(pairs.size()), before};
   parallel_for(pairs.size(), threads, [&](std::size_t i) {
@@ -192,22 +180,14 @@ std::optional<double> interleaved_loopback_arrival_ms(const Stimulus& stimulus, 
                                                       const Synchronisation& sync, unsigned threads) {
   constexpr double after_s = 0.2;
   const LongResponses all{stimulus, loopback, sync.rate_hz, nullptr, threads};
-  const std::size_t before = frames_of(before_s, sync.rate_hz);
+  const std::size_t before = frames_of(quiet_before_s, sync.rate_hz);
   std::vector<std::optional<double>> arrivals(stimulus.sweeps.size());
   parallel_for(arrivals.size(), threads, [&](std::size_t i) {
-    const Band band = flat_band(shape_of(stimulus, i).band);
-    if (!sync.whole[i] || band.high.value() < dullest_loopback_hz) return;
+    if (!sync.whole[i] || !times_a_wire(stimulus, i)) return;
     const auto h = all.cut(i, sync.zero_frames[i], before, frames_of(after_s, sync.rate_hz));
-    if (const auto arrival = full_range_arrival(combine(h, h, sync.rate_hz, before), band)) {
-      arrivals[i] = (arrival->index - static_cast<double>(before)) / sync.rate_hz * 1e3;
-    }
+    arrivals[i] = wire_arrival_ms(h, before, sync.rate_hz, flat_band(shape_of(stimulus, i).band));
   });
-  std::vector<double> known;
-  for (const auto& arrival : arrivals) {
-    if (arrival) known.push_back(*arrival);
-  }
-  if (known.empty()) return {};
-  return median(std::move(known));
+  return median_of_known(arrivals);
 }
 
 }  // namespace ringtrue

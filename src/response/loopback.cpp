@@ -11,28 +11,6 @@
 namespace ringtrue {
 namespace {
 
-constexpr double dullest_wire_hz = 2'000.0;  // a sub's sweep is too dull to time an electrical path
-
-bool times_a_wire(const Stimulus& stimulus, std::size_t sweep) {
-  return flat_band(stimulus.shapes[stimulus.sweeps[sweep].shape].band).high.value() >= dullest_wire_hz;
-}
-
-std::optional<double> wire_arrival_ms(std::span<const float> h, std::size_t zero_index, double rate_hz, Band flat) {
-  const Takes takes = combine(h, h, rate_hz, zero_index);
-  const auto arrival = full_range_arrival(takes, flat);
-  if (!arrival) return {};
-  return (arrival->index - static_cast<double>(zero_index)) / rate_hz * 1e3;
-}
-
-std::optional<double> median_of_known(std::span<const std::optional<double>> arrivals) {
-  std::vector<double> known;
-  for (const auto& arrival : arrivals) {
-    if (arrival) known.push_back(*arrival);
-  }
-  if (known.empty()) return {};
-  return median(std::move(known));
-}
-
 /// Share of the energy near the peak of the differences, which weigh the treble: band edges ring in the bass.
 std::optional<double> share_near_peak(std::span<const float> h, double rate_hz) {
   constexpr double near_s = 0.001;
@@ -61,6 +39,27 @@ std::optional<double> share_near_peak(std::span<const float> h, double rate_hz) 
 }
 
 }  // namespace
+
+bool times_a_wire(const Stimulus& stimulus, std::size_t sweep) {
+  constexpr double dullest_hz = 2'000.0;
+  return flat_band(stimulus.shapes[stimulus.sweeps[sweep].shape].band).high.value() >= dullest_hz;
+}
+
+std::optional<double> wire_arrival_ms(std::span<const float> h, std::size_t zero_index, double rate_hz, Band flat) {
+  const Takes takes = combine(h, h, rate_hz, zero_index);
+  const auto arrival = full_range_arrival(takes, flat);
+  if (!arrival) return {};
+  return (arrival->index - static_cast<double>(zero_index)) / rate_hz * 1e3;
+}
+
+std::optional<double> median_of_known(std::span<const std::optional<double>> arrivals) {
+  std::vector<double> known;
+  for (const auto& arrival : arrivals) {
+    if (arrival) known.push_back(*arrival);
+  }
+  if (known.empty()) return {};
+  return median(std::move(known));
+}
 
 std::optional<double> electrical_share(const Stimulus& stimulus, std::span<const float> channel,
                                        std::span<const Deconvolver> deconvolvers, double rate_hz, double start_lag_s) {

@@ -15,7 +15,11 @@ constexpr double finest_uncertainty = 1e-5;  // frames, of a span: single precis
 }  // namespace
 
 void OneClock::read(std::size_t i, std::span<const float> first, std::span<const float> second) {
-  spans_[i] = span_between(stimulus_, pairs_[i], first, second, rate_hz_, LagExpected::none);
+  // In a narrow band two takes are alike far off their lag as well: there it is searched.
+  constexpr Hertz broad{1'000.0};
+  const bool narrow = stimulus_.shapes[stimulus_.sweeps[pairs_[i].first].shape].band.high < broad;
+  spans_[i] =
+      span_between(stimulus_, pairs_[i], first, second, rate_hz_, narrow ? LagExpected::any : LagExpected::none);
   if (!spans_[i] || std::abs(spans_[i]->excess) > most_frames + surely_unequal * spans_[i]->uncertainty) {
     refuted_ = true;
   }
@@ -42,6 +46,7 @@ std::optional<Timeline> OneClock::timeline() const {
   if (shift > std::min(most_frames, as_uncertain * uncertainty + rounding_frames)) return {};
   Timeline timeline = solve_timeline(spans, stimulus_.sweeps.size(), rate_hz_);
   if (is_broken(timeline)) return {};
+  timeline.clock_ppm.value = 0.0;  // what the responses are taken with
   return timeline;
 }
 

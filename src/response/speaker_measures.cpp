@@ -3,12 +3,12 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <optional>
+#include <vector>
 
-#include "ringtrue/core/parallel.hpp"
-#include "ringtrue/core/statistics.hpp"
 #include "ringtrue/response/arrival.hpp"
-#include "ringtrue/response/clock.hpp"
 #include "ringtrue/response/decay.hpp"
+#include "ringtrue/response/deconvolution.hpp"
 #include "ringtrue/response/level.hpp"
 #include "ringtrue/response/polarity.hpp"
 #include "ringtrue/response/subwoofer_model.hpp"

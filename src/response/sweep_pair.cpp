@@ -135,25 +135,29 @@ Disturbance disturbance_of(std::span<const float> difference, std::span<const fl
   return disturbance;
 }
 
-/// Sets gain and likeness.
+}  // namespace
+
 void compare_takes(PairResponse& response) {
   constexpr std::size_t at_a_time = 1'024;
+  std::array<float, at_a_time> apart;
   double own = 0.0;
   double both = 0.0;
   double other = 0.0;
+  double unlike = 0.0;
   for (std::size_t from = 0; from < response.first.size(); from += at_a_time) {
     const std::size_t size = std::min(at_a_time, response.first.size() - from);
     const auto first = std::span<const float>{response.first}.subspan(from, size);
     const auto second = std::span<const float>{response.second}.subspan(from, size);
+    for (std::size_t n = 0; n < size; ++n) apart[n] = first[n] - second[n];
     own += static_cast<double>(squares(first));
     both += static_cast<double>(products(first, second));
     other += static_cast<double>(squares(second));
+    unlike += static_cast<double>(squares(std::span<const float>{apart}.first(size)));
   }
   response.gain = own > 0.0 ? both / own : 1.0;
   response.likeness = own > 0.0 && other > 0.0 ? both / std::sqrt(own * other) : 0.0;
+  response.unlike = own > 0.0 ? unlike / own : 1.0;
 }
-
-}  // namespace
 
 PairResponse respond(const Deconvolver& deconvolver, std::span<const float> recording, double first_zero_frame,
                      double second_zero_frame, double recorder_rate_hz) {

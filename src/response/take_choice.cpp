@@ -236,8 +236,7 @@ void judge_disturbance(TakeChoice& choice, const SweepPair& pair, const PairResp
 /// Takes as alike as only rounding leaves them: computed, not recorded, and nothing disturbed them.
 bool agree_to_rounding(const PairResponse& response) {
   constexpr double share = 1e-9;  // of the energy: 90 dB below; the quietest rooms and converters leave 1e-7
-  const double ratio = response.likeness > 0.0 ? response.gain / response.likeness : 0.0;
-  return response.likeness > 0.0 && 1.0 - 2.0 * response.gain + ratio * ratio < share;
+  return response.unlike < share;
 }
 
 }  // namespace

@@ -126,8 +126,8 @@ std::unique_ptr<BareTransform> bare(Transform transform) {
   return std::make_unique<DoubleTransform>(transform);
 }
 
-/// One forward and one inverse transform for each sweep on each channel. The window is hearing.cpp's: 60 ms before
-/// and the stimulus' silence after.
+/// One forward and one inverse transform for each sweep on each channel. The window is hearing.cpp's, without the
+/// subwoofer's longer response: 60 ms before and the stimulus' silence after.
 std::vector<Transform> deconvolution_alone(const Workload& workload) {
   const double after_s = workload.stimulus.decay.value() - 0.08;
   const double rate_hz = workload.stimulus.sample_rate_hz;

@@ -16,9 +16,7 @@ struct NonnegativeSolution {
 /// @param gram    A'A, n x n, row by row
 /// @param target  A'b, n values
 /// @param energy  b'b
-/// @param near    n values, none negative: where to begin, for instance the solution of a problem that is much the
-/// same;
-///                empty: zero
+/// @param near    n values, none negative: where to begin, as the solution of much the same problem; empty: zero
 [[nodiscard]] NonnegativeSolution nonnegative_least_squares(std::span<const double> gram,
                                                             std::span<const double> target, double energy,
                                                             std::span<const double> near = {});

@@ -60,8 +60,8 @@ struct PairLag {
 [[nodiscard]] PairLag pair_lag(std::span<const float> first, std::span<const float> second, Band band,
                                double sample_rate_hz);
 
-/// The same where the delay is known to be below half a period of the highest frequency or so: no correlation is
-/// searched. A larger one shows as a low coherence or a large delay.
+/// The same for a broad band where the delay is known to be below half a period of the highest frequency or so: no
+/// correlation is searched. A larger one shows as a low coherence or a large delay; not so in a narrow band.
 [[nodiscard]] PairLag small_pair_lag(std::span<const float> first, std::span<const float> second, Band band,
                                      double sample_rate_hz);
 

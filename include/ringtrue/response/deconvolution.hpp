@@ -21,6 +21,9 @@ struct RecorderClock {
   [[nodiscard]] double frame_at(double stimulus_s) const { return (stimulus_s - start_s) * rate_hz; }
 };
 
+constexpr double quiet_before_s = 0.06;      // of the earliest arrival: noise, and what arrives early against it
+constexpr double next_sweep_guard_s = 0.02;  // what comes next may come from a nearer speaker
+
 /// Which part of a response is kept, in seconds around the nominal time of the sweep.
 struct ResponseWindow {
   double before_s = 0.06;
@@ -55,7 +58,7 @@ class Deconvolver {
   [[nodiscard]] std::vector<float> response(std::span<const float> recording, double zero_frame) const;
 
   /// The same from `low` on and without the treble, of which `thinned` samples are left to one: sample
-  /// `zero_index() / thinned` is zero latency. @param thinned  divides the transform's size, as any up to 64 does
+  /// `zero_index() / thinned` is zero latency. @param thinned  a power of two up to 64
   [[nodiscard]] std::vector<float> thinned_response(std::span<const float> recording, double zero_frame, Hertz low,
                                                     std::size_t thinned) const;
 

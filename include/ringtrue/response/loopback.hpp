@@ -10,6 +10,16 @@
 
 namespace ringtrue {
 
+/// Whether a sweep is broad enough to time an electrical path: it reaches 2 kHz.
+[[nodiscard]] bool times_a_wire(const Stimulus& stimulus, std::size_t sweep);
+
+/// When a wire's response arrives after its sample `zero_index`. @param flat  where the sweep is flat
+[[nodiscard]] std::optional<double> wire_arrival_ms(std::span<const float> h, std::size_t zero_index, double rate_hz,
+                                                    Band flat);
+
+/// The median of those that there are.
+[[nodiscard]] std::optional<double> median_of_known(std::span<const std::optional<double>> values);
+
 /// Share of a channel's response energy within 1 ms of its peak, median over the first sweeps: near 1 for a wire, well
 /// below in a room. Empty when the channel is silent or no sweep reaches 2 kHz.
 /// @param deconvolvers  by shape, at the nominal rate  @param start_lag_s  of the sweeps in the channel, by find_start

@@ -15,8 +15,9 @@ namespace ringtrue {
 /// Tests whether player and recorder ran on one clock and nothing was lost between them, as with one interface they do.
 /// Then responses that were taken at the nominal rate serve as they are, and the recording is read only once.
 ///
-/// The two sweeps of every speaker must lie as far apart as they were played: |mean excess| within three of its
-/// standard uncertainties, so that what is left is small against the noise in the difference of the two.
+/// The two sweeps of every speaker must lie as far apart as they were played: |mean excess| over the longest span
+/// within three of its standard uncertainties and 1e-4 frames, and 0.05 frames, so that what is left is small against
+/// the noise in the difference of the two.
 class OneClock {
  public:
   OneClock(const Stimulus& stimulus, std::span<const SweepPair> pairs, double nominal_rate_hz)

@@ -1,13 +1,7 @@
 #pragma once
 
-#include <optional>
-#include <span>
-#include <vector>
-
 #include "ringtrue/response/band_decay.hpp"
-#include "ringtrue/response/deconvolution.hpp"
 #include "ringtrue/response/measurement.hpp"
-#include "ringtrue/response/synchronisation.hpp"
 #include "ringtrue/response/takes.hpp"
 
 namespace ringtrue {

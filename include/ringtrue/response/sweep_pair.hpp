@@ -29,7 +29,11 @@ struct PairResponse {
   Disturbance disturbance;
   double gain = 1.0;      // of the second against the first, by projection
   double likeness = 0.0;  // correlation of the two, 0 to 1
+  double unlike = 1.0;    // energy of their difference over that of the first
 };
+
+/// Sets gain, likeness and `unlike` from the two responses.
+void compare_takes(PairResponse& response);
 
 /// Frames in one block of a Disturbance, at any sample rate about 21 ms.
 [[nodiscard]] std::size_t disturbance_block(double recorder_rate_hz);
