@@ -25,7 +25,7 @@ struct Options {
   std::string task = "all";  // of this process: all, or one task of a child
   WorkloadOptions workload;
   unsigned threads = 2;
-  std::size_t repetitions = 3;  // of each case in each round
+  std::size_t repetitions = 4;  // of each case in each round; the first does not count
   std::size_t rounds = 5;
   std::string program;  // ringtrue itself, for the whole program; empty: left out
   std::string python = "/usr/bin/python3";

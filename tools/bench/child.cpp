@@ -113,8 +113,9 @@ void answer(const Timing& timing) {
 }
 
 void pool(Timing& all, const Timing& round) {
-  all.seconds.insert(all.seconds.end(), round.seconds.begin(), round.seconds.end());
-  all.cpu_seconds.insert(all.cpu_seconds.end(), round.cpu_seconds.begin(), round.cpu_seconds.end());
+  const std::ptrdiff_t first = round.seconds.size() > 1 ? 1 : 0;
+  all.seconds.insert(all.seconds.end(), round.seconds.begin() + first, round.seconds.end());
+  all.cpu_seconds.insert(all.cpu_seconds.end(), round.cpu_seconds.begin() + first, round.cpu_seconds.end());
   all.peak_mb = std::max(all.peak_mb, round.peak_mb);
 }
 

@@ -19,7 +19,8 @@ namespace ringtrue::bench {
 /// Writes what ask_child reads.
 void answer(const Timing& timing);
 
-/// Adds one round to another: all repetitions together, the higher of the peaks.
+/// Adds one round to another: all repetitions but the first of its process, which makes plans and finds caches cold,
+/// unless it is alone; the higher of the peaks. The same for every peer.
 void pool(Timing& all, const Timing& round);
 
 }  // namespace ringtrue::bench
