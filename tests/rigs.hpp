@@ -4,6 +4,7 @@
 #include <vector>
 
 #include "ringtrue/rig/rig.hpp"
+#include "ringtrue/stimulus/stimulus.hpp"
 
 namespace ringtrue::test {
 
@@ -26,6 +27,15 @@ namespace ringtrue::test {
     rig.speakers.push_back(sub);
   }
   return rig;
+}
+
+/// Sweeps of one length for mains and subs, shorter than the usual ones.
+[[nodiscard]] inline StimulusOptions sweeps_of(Seconds length, Seconds decay) {
+  StimulusOptions options;
+  options.main_sweep = length;
+  options.sub_sweep = length;
+  options.decay = decay;
+  return options;
 }
 
 }  // namespace ringtrue::test

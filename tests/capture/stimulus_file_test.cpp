@@ -20,13 +20,7 @@ using namespace test;
 namespace fs = std::filesystem;
 using Channels = std::vector<std::vector<float>>;
 
-StimulusOptions written_sweeps() {
-  StimulusOptions options;
-  options.main_sweep = Seconds{0.5};
-  options.sub_sweep = Seconds{0.5};
-  options.decay = Seconds{0.3};
-  return options;
-}
+StimulusOptions written_sweeps() { return test::sweeps_of(Seconds{0.5}, Seconds{0.3}); }
 
 /// The stimulus as planar channels, to be changed and written.
 Channels rendered(const Stimulus& stimulus, const Rig& rig) {

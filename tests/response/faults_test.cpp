@@ -24,13 +24,7 @@ namespace {
 constexpr int mains = 5;
 constexpr double room_noise_rms = 2e-5;
 
-StimulusOptions short_sweeps() {
-  StimulusOptions options;
-  options.main_sweep = Seconds{0.9};
-  options.sub_sweep = Seconds{0.9};
-  options.decay = Seconds{0.4};
-  return options;
-}
+StimulusOptions short_sweeps() { return test::sweeps_of(Seconds{0.9}, Seconds{0.4}); }
 
 /// A direct sound and, 3 ms after it, a room's decay (T = 0.25 s).
 Response room(std::size_t speaker, std::uint64_t seed) {

@@ -16,13 +16,7 @@ using test::Response;
 
 namespace {
 
-StimulusOptions scene_sweeps() {
-  StimulusOptions options;
-  options.main_sweep = Seconds{1.2};
-  options.sub_sweep = Seconds{1.2};
-  options.decay = Seconds{0.4};
-  return options;
-}
+StimulusOptions scene_sweeps() { return test::sweeps_of(Seconds{1.2}, Seconds{0.4}); }
 
 /// Three mains at known fractional delays and gains.
 struct NoisyScene {

@@ -19,13 +19,7 @@ namespace {
 using ringtrue::test::rate_hz;
 constexpr std::size_t window = 9'600;  // 0.2 s, as clock_window
 
-StimulusOptions short_pair_sweeps() {
-  StimulusOptions options;
-  options.main_sweep = Seconds{0.9};
-  options.sub_sweep = Seconds{0.9};
-  options.decay = Seconds{0.4};
-  return options;
-}
+StimulusOptions short_pair_sweeps() { return test::sweeps_of(Seconds{0.9}, Seconds{0.4}); }
 
 /// What OneClock says of a ring whose second takes come `frames_a_second` later for each second of span.
 struct Ring {

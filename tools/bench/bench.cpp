@@ -222,7 +222,8 @@ void run(const Options& options) {
   } else if (options.task == "report") {
     answer(time_report(make_workload(options.workload), options.repetitions));
   } else {
-    fmt::print("{}; median and least of {} x {} repetitions\n", machine(), options.rounds, options.repetitions);
+    fmt::print("{}; median and least of {} x {} repetitions, each process' first left out\n", machine(), options.rounds,
+               options.repetitions);
     show_room_time();
     compare(options, false);
     compare(options, true);

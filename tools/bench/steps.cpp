@@ -11,6 +11,7 @@
 #include <map>
 #include <memory>
 #include <string>
+#include <type_traits>
 
 #include "ringtrue/calibration/calibrate.hpp"
 #include "ringtrue/calibration/calibration_json.hpp"
@@ -67,59 +68,39 @@ class BareTransform {
   virtual void run() const = 0;
 };
 
-template <class Number>
-void fill(Number* time, Number (*bins)[2], std::size_t n) {
-  for (std::size_t i = 0; i < n; ++i) time[i] = Number{1} / static_cast<Number>(i % 1'000 + 1);
-  for (std::size_t k = 0; k <= n / 2; ++k) bins[k][0] = bins[k][1] = Number{1} / static_cast<Number>(k + 1);
-}
-
-class DoubleTransform : public BareTransform {
+/// By the functions of one of FFTW's libraries.
+template <auto allocate_real, auto allocate_complex, auto plan_forward, auto plan_inverse, auto execute, auto destroy,
+          auto release>
+class PlannedTransform : public BareTransform {
  public:
-  explicit DoubleTransform(Transform of) : time_{fftw_alloc_real(of.n)}, bins_{fftw_alloc_complex(of.n / 2 + 1)} {
+  explicit PlannedTransform(Transform of) : time_{allocate_real(of.n)}, bins_{allocate_complex(of.n / 2 + 1)} {
+    using Number = std::remove_pointer_t<decltype(time_)>;
     const int size = static_cast<int>(of.n);
-    plan_ = of.forward ? fftw_plan_dft_r2c_1d(size, time_, bins_, FFTW_ESTIMATE)
-                       : fftw_plan_dft_c2r_1d(size, bins_, time_, FFTW_ESTIMATE);
-    fill(time_, bins_, of.n);
+    plan_ =
+        of.forward ? plan_forward(size, time_, bins_, FFTW_ESTIMATE) : plan_inverse(size, bins_, time_, FFTW_ESTIMATE);
+    for (std::size_t i = 0; i < of.n; ++i) time_[i] = Number{1} / static_cast<Number>(i % 1'000 + 1);
+    for (std::size_t k = 0; k <= of.n / 2; ++k) bins_[k][0] = bins_[k][1] = Number{1} / static_cast<Number>(k + 1);
   }
-  ~DoubleTransform() override {
-    fftw_destroy_plan(plan_);
-    fftw_free(time_);
-    fftw_free(bins_);
+  ~PlannedTransform() override {
+    destroy(plan_);
+    release(time_);
+    release(bins_);
   }
-  DoubleTransform(const DoubleTransform&) = delete;
-  DoubleTransform& operator=(const DoubleTransform&) = delete;
+  PlannedTransform(const PlannedTransform&) = delete;
+  PlannedTransform& operator=(const PlannedTransform&) = delete;
 
-  void run() const override { fftw_execute(plan_); }
+  void run() const override { execute(plan_); }
 
  private:
-  double* time_;
-  fftw_complex* bins_;
-  fftw_plan plan_;
+  decltype(allocate_real(0)) time_;
+  decltype(allocate_complex(0)) bins_;
+  decltype(plan_forward(0, nullptr, nullptr, 0)) plan_;
 };
 
-class SingleTransform : public BareTransform {
- public:
-  explicit SingleTransform(Transform of) : time_{fftwf_alloc_real(of.n)}, bins_{fftwf_alloc_complex(of.n / 2 + 1)} {
-    const int size = static_cast<int>(of.n);
-    plan_ = of.forward ? fftwf_plan_dft_r2c_1d(size, time_, bins_, FFTW_ESTIMATE)
-                       : fftwf_plan_dft_c2r_1d(size, bins_, time_, FFTW_ESTIMATE);
-    fill(time_, bins_, of.n);
-  }
-  ~SingleTransform() override {
-    fftwf_destroy_plan(plan_);
-    fftwf_free(time_);
-    fftwf_free(bins_);
-  }
-  SingleTransform(const SingleTransform&) = delete;
-  SingleTransform& operator=(const SingleTransform&) = delete;
-
-  void run() const override { fftwf_execute(plan_); }
-
- private:
-  float* time_;
-  fftwf_complex* bins_;
-  fftwf_plan plan_;
-};
+using DoubleTransform = PlannedTransform<fftw_alloc_real, fftw_alloc_complex, fftw_plan_dft_r2c_1d,
+                                         fftw_plan_dft_c2r_1d, fftw_execute, fftw_destroy_plan, fftw_free>;
+using SingleTransform = PlannedTransform<fftwf_alloc_real, fftwf_alloc_complex, fftwf_plan_dft_r2c_1d,
+                                         fftwf_plan_dft_c2r_1d, fftwf_execute, fftwf_destroy_plan, fftwf_free>;
 
 std::unique_ptr<BareTransform> bare(Transform transform) {
   if (transform.single) return std::make_unique<SingleTransform>(transform);
