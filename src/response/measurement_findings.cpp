@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
 #include <numeric>
 
 #include "ringtrue/core/errors.hpp"
@@ -204,9 +205,16 @@ void refuse_other_stimulus(const Recording& recording) {
 namespace {
 
 /// Share of a response's treble in the two neighbouring twelfths of its window that have most: of a room's, most of it.
-std::optional<double> concentration(std::span<const float> h) {
+/// By what the two takes have in common: noise is spread out, and is in one of them only.
+std::optional<double> concentration(const PairResponse& response) {
   constexpr std::size_t stretches = 12;
-  const std::vector<double> energies = middle_energies(h, std::max<std::size_t>(1, h.size() / stretches));
+  const std::size_t stretch = std::max<std::size_t>(1, response.first.size() / stretches);
+  std::vector<float> apart(response.first.size());
+  std::ranges::transform(response.first, response.second, apart.begin(), std::minus{});
+  std::vector<double> energies = middle_energies(response.first, stretch);
+  const std::vector<double> second = middle_energies(response.second, stretch);
+  const std::vector<double> unlike = middle_energies(apart, stretch);
+  for (std::size_t s = 0; s < energies.size(); ++s) energies[s] = 0.5 * (energies[s] + second[s] - unlike[s]);
   const double all = std::accumulate(energies.begin(), energies.end(), 0.0);
   double best = 0.0;
   for (std::size_t s = 0; s + 1 < energies.size(); ++s) best = std::max(best, energies[s] + energies[s + 1]);
@@ -218,8 +226,9 @@ std::optional<double> concentration(std::span<const float> h) {
 
 void refuse_if_smeared(const Recording& recording, std::span<const PairResponse> responses, unsigned threads) {
   constexpr double concentrated = 0.45;
+  constexpr double alike = 0.5;
   const auto by_pair = parallel_map(responses.size(), threads, [&](std::size_t i) {
-    return responses[i].likeness < 0.5 ? std::nullopt : concentration(responses[i].first);  // noise is spread out too
+    return responses[i].likeness < alike ? std::nullopt : concentration(responses[i]);
   });
   std::vector<double> shares;
   for (const auto& share : by_pair) {

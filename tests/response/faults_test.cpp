@@ -26,8 +26,8 @@ constexpr double room_noise_rms = 2e-5;
 
 StimulusOptions short_sweeps() { return test::sweeps_of(Seconds{0.9}, Seconds{0.4}); }
 
-/// A direct sound and, 3 ms after it, a room's decay (T = 0.25 s).
-Response room(std::size_t speaker, std::uint64_t seed) {
+/// A direct sound and, 3 ms after it, a room's decay.
+Response room(std::size_t speaker, std::uint64_t seed, double reverberance = 0.04, double decay_s = 0.25) {
   constexpr std::size_t length = 14'000;
   const double delay = 480.0 + 29.3 * static_cast<double>(speaker);
   const double gain = 0.1 + 0.01 * static_cast<double>(speaker);
@@ -35,7 +35,7 @@ Response room(std::size_t speaker, std::uint64_t seed) {
   test::Noise noise{100 * seed + speaker};
   for (auto n = static_cast<std::size_t>(delay) + 144; n < length; ++n) {
     const double t = (static_cast<double>(n) - delay) / 48'000.0;
-    h[n] += 0.04 * gain * noise.next() * std::exp(-3.0 * std::numbers::ln10 * t / 0.25);
+    h[n] += reverberance * gain * noise.next() * std::exp(-3.0 * std::numbers::ln10 * t / decay_s);
   }
   return h;
 }
@@ -669,6 +669,25 @@ TEST_CASE("too much noise is said, once for all") {
   INFO(in_words(measured.findings));
   CHECK(has(measured, "low-signal-to-noise", "", Severity::warn));
   CHECK(only(measured, "low-signal-to-noise", ""));
+}
+
+TEST_CASE("noise of any strength is not taken for another stimulus") {
+  const Scene& here = scene(false);
+  std::vector<Response> live;
+  for (std::size_t s = 0; s < mains; ++s) live.push_back(room(s, 1, 0.08, 0.4));
+  for (double noise = 1e-3; noise < 0.2; noise *= 1.4) {
+    CAPTURE(noise);
+    try {
+      const auto measured = here.measured(here.play(live, noise));
+      INFO(in_words(measured.findings));
+      const bool all = std::ranges::all_of(measured.speakers, &SpeakerMeasurement::heard);
+      CHECK((all || has(measured, "low-signal-to-noise", "", Severity::warn)));
+    } catch (const InvalidInput& error) {
+      const std::string words = error.what();
+      INFO(words);
+      CHECK(words.starts_with("test: the sweeps of this stimulus are not in the recording; "));
+    }
+  }
 }
 
 TEST_SUITE_END();
