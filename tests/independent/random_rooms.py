@@ -275,6 +275,8 @@ def make_trial(case: str, seed: int, index: int, faults: tuple[str, ...] = ()) -
     layout = custom_layout(rng) if layout_name == "custom" else LAYOUTS[layout_name]
     if case in ("subs", "lfe"):
         layout = layout | {f"Sub{k + 2}": None for k in range(index % 3)}
+    elif case == "interleaved" and index % 6 == 3:  # from one to four subwoofers
+        layout = layout | {f"Sub{k + 2}": None for k in range((2 + index // 6) % 4)}
     room, places = furnished_room(rng, layout)
     has_sub = None in layout.values()
     bass_managed = has_sub and case != "lfe" and (case in ("bass", "subs") or rng.random() < 0.5)
