@@ -222,19 +222,19 @@ void BasicRealFft<Number>::inverse(std::span<std::complex<Number>> bins, std::sp
 template class BasicRealFft<double>;
 template class BasicRealFft<float>;
 
-template <class Sample>
-static Spectrum padded_spectrum(const RealFft& fft, std::span<const Sample> samples) {
+template <class Number, class Sample>
+static Scratch<std::complex<Number>> padded_spectrum(const BasicRealFft<Number>& fft, std::span<const Sample> samples) {
   assert(samples.size() <= fft.size());
-  Spectrum bins(fft.bin_count());
-  if constexpr (std::is_same_v<Sample, double>) {
+  Scratch<std::complex<Number>> bins(fft.bin_count());
+  if constexpr (std::is_same_v<Sample, Number>) {
     if (samples.size() == fft.size()) {  // nothing to pad
       fft.forward(samples, bins);
       return bins;
     }
   }
-  Scratch<double> padded(fft.size());
-  const auto end = std::ranges::copy(samples, padded.begin()).out;
-  std::fill(end, padded.end(), 0.0);
+  Scratch<Number> padded(fft.size());
+  for (std::size_t n = 0; n < samples.size(); ++n) padded[n] = static_cast<Number>(samples[n]);
+  std::fill(padded.begin() + std::ssize(samples), padded.end(), Number{0});
   fft.forward(padded, bins);
   return bins;
 }
@@ -242,5 +242,7 @@ static Spectrum padded_spectrum(const RealFft& fft, std::span<const Sample> samp
 Spectrum spectrum(const RealFft& fft, std::span<const double> samples) { return padded_spectrum(fft, samples); }
 
 Spectrum spectrum(const RealFft& fft, std::span<const float> samples) { return padded_spectrum(fft, samples); }
+
+SingleSpectrum spectrum(const SingleFft& fft, std::span<const float> samples) { return padded_spectrum(fft, samples); }
 
 }  // namespace ringtrue

@@ -1,11 +1,13 @@
 #include "ringtrue/response/band_decay.hpp"
 
+#include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
 #include <complex>
 #include <numbers>
 #include <span>
 
+#include "means.hpp"
 #include "ringtrue/core/parallel.hpp"
 #include "ringtrue/dsp/real_fft.hpp"
 #include "ringtrue/dsp/scratch.hpp"
@@ -17,7 +19,7 @@ namespace {
 constexpr double octave_ratio_lg = 0.3;    // IEC 61260-1:2014: G = 10^(3/10)
 constexpr double taper_share = 0.72;       // of the band's width, centred on its edge: the widest that class 1 allows
 constexpr double pad_s = 0.25;             // the filters' ringing: the narrowest band's is past 60 dB by then
-constexpr double least_rate_hz = 2'000.0;  // of an envelope: times are read off it
+constexpr double least_rate_hz = 2'000.0;  // of an envelope
 constexpr double band_time_needed = 8.0;   // found with noise decays of known T, see docs/room.md: below, filters ring
 constexpr double band_time_needed_early = 32.0;
 constexpr double clarity_range_db = 20.0;
@@ -33,6 +35,7 @@ struct Series {
   int lowest;
   int highest;
 
+  [[nodiscard]] std::size_t size() const { return static_cast<std::size_t>(highest - lowest + 1); }
   [[nodiscard]] double centre_hz(int k) const { return 1'000.0 * std::pow(10.0, 2.0 * half_width_lg(width) * k); }
 };
 constexpr Series octave_series{BandWidth::octave, -4, 3};                // 63 Hz to 8 kHz
@@ -45,23 +48,28 @@ BandFilters::Filter filter_of(double centre_hz, BandWidth width, std::size_t fft
   filter.first = static_cast<std::size_t>(std::max(1.0, std::floor(centre_hz / reach / bin_hz)));
   const auto last = std::min(static_cast<std::size_t>(std::ceil(centre_hz * reach / bin_hz)), fft_size / 2 - 1);
   for (std::size_t k = filter.first; k <= last; ++k) {
-    filter.gains.push_back(band_gain(static_cast<double>(k) * bin_hz, centre_hz, width));
+    filter.gains.push_back(static_cast<float>(band_gain(static_cast<double>(k) * bin_hz, centre_hz, width)));
   }
   return filter;
 }
 
-/// Spectra of the two parts of takes, of one transform.
+using Values = Eigen::Map<const Eigen::ArrayXf>;
+
+Values values_of(std::span<const float> samples) { return {samples.data(), std::ssize(samples)}; }
+
+/// The spectrum of the mean of takes and the power of that of their noise, of one transform. In single precision, as
+/// the responses are.
 struct Spectra {
-  const RealFft fft;
-  Spectrum mean;
-  Spectrum noise;
+  SingleFft fft;
+  SingleSpectrum mean;
+  std::vector<float> noise_power;
   double rate_hz;
 
   Spectra(const Takes& takes, std::size_t size)
-      : fft{size},
-        mean{spectrum(fft, std::span<const float>{takes.mean})},
-        noise{spectrum(fft, std::span<const float>{takes.noise})},
-        rate_hz{takes.sample_rate_hz} {}
+      : fft{size}, mean{spectrum(fft, takes.mean)}, noise_power(fft.bin_count()), rate_hz{takes.sample_rate_hz} {
+    const auto noise = spectrum(fft, takes.noise);
+    for (std::size_t k = 0; k < noise.size(); ++k) noise_power[k] = std::norm(noise[k]);
+  }
 
   [[nodiscard]] double bin_hz() const { return rate_hz / static_cast<double>(fft.size()); }
 };
@@ -82,69 +90,60 @@ struct BandEnergy {
 };
 
 BandEnergy band_energy(const Spectra& spectra, const BandFilters::Filter& filter, std::size_t length, Workspace& work) {
-  const std::size_t bins = std::max<std::size_t>(1, filter.gains.size());
+  const std::size_t bins = filter.gains.size();
   const double seconds = 1.0 / spectra.bin_hz();
   const SingleFft small{good_fft_size(std::max(2 * bins + 4, static_cast<std::size_t>(least_rate_hz * seconds)))};
   const auto whole = static_cast<double>(spectra.fft.size());
-  const double scale = 1.0 / whole;
+  const auto scale = static_cast<float>(1.0 / whole);
 
   // Shifted down to bin 1: the envelope does not know.
   auto& [in_phase, quadrature, real, imaginary] = work;
   in_phase.resize(small.bin_count());
   quadrature.resize(small.bin_count());
   in_phase[0] = quadrature[0] = 0.0F;
-  const auto end = static_cast<std::ptrdiff_t>(filter.gains.size()) + 1;
+  const auto end = static_cast<std::ptrdiff_t>(bins) + 1;
   std::fill(in_phase.begin() + end, in_phase.end(), 0.0F);
   std::fill(quadrature.begin() + end, quadrature.end(), 0.0F);
-  double noise = 0.0;
-  for (std::size_t i = 0; i < filter.gains.size(); ++i) {
-    const double gain = filter.gains[i];
-    const std::complex<float> bin{scale * gain * spectra.mean[filter.first + i]};
+  const auto heard = std::span{spectra.mean}.subspan(filter.first, bins);
+  for (std::size_t i = 0; i < bins; ++i) {
+    const std::complex<float> bin = scale * filter.gains[i] * heard[i];
     in_phase[i + 1] = bin;
     quadrature[i + 1] = {bin.imag(), -bin.real()};
-    noise += gain * gain * std::norm(spectra.noise[filter.first + i]);
   }
+  const auto noise =
+      (values_of(filter.gains).square() * values_of(spectra.noise_power).segment(static_cast<Eigen::Index>(filter.first), std::ssize(filter.gains))).sum();
   real.resize(small.size());
   imaginary.resize(small.size());
   small.inverse_unscaled(in_phase, real);
   small.inverse_unscaled(quadrature, imaginary);
   for (std::size_t n = 0; n < small.size(); ++n) real[n] = real[n] * real[n] + imaginary[n] * imaginary[n];
   BandEnergy result{real};
-  result.noise_power = 4.0 * noise / (whole * static_cast<double>(length));  // twice the mean square: an envelope's
+  // Twice the mean square: an envelope's.
+  result.noise_power = 4.0 * static_cast<double>(noise) / (whole * static_cast<double>(length));
   result.rate_hz = static_cast<double>(small.size()) / whole * spectra.rate_hz;
   return result;
 }
 
 /// Clarity and centre time of a squared envelope from the arrival on, its noise subtracted.
 void add_clarity(std::span<const float> squared, double noise_power, double rate_hz, BandDecay& band) {
-  double early_50 = 0.0;
-  double early_80 = 0.0;
-  double all = 0.0;
-  double moment = 0.0;
-  for (std::size_t n = 0; n < squared.size(); ++n) {
-    const double t = (static_cast<double>(n) + 0.5) / rate_hz;
-    const double energy = static_cast<double>(squared[n]) - noise_power;
-    if (t < 0.05) early_50 += energy;
-    if (t < 0.08) early_80 += energy;
-    all += energy;
-    moment += t * energy;
-  }
+  const Values energy = values_of(squared);
+  const auto until = [&](double seconds) {  // samples whose middle comes before
+    const auto count = static_cast<Eigen::Index>(std::ceil(seconds * rate_hz - 0.5));
+    return std::clamp<Eigen::Index>(count, 0, energy.size());
+  };
+  const auto between = [&](Eigen::Index from, Eigen::Index to) {
+    return static_cast<double>(energy.segment(from, to - from).sum()) - noise_power * static_cast<double>(to - from);
+  };
+  const double early_50 = between(0, until(0.05));
+  const double early_80 = early_50 + between(until(0.05), until(0.08));
+  const double all = early_80 + between(until(0.08), energy.size());
   if (all <= early_80 || all <= early_50 || early_50 <= 0.0) return;
+  const auto size = static_cast<double>(energy.size());
+  const double moment = static_cast<double>(
+      (energy * Eigen::ArrayXf::LinSpaced(energy.size(), 0.5F, static_cast<float>(size - 0.5))).sum());
   band.clarity_50_db = 10.0 * std::log10(early_50 / (all - early_50));
   band.clarity_80_db = 10.0 * std::log10(early_80 / (all - early_80));
-  band.centre_time_s = moment / all;
-}
-
-/// Means of so many samples each; what is left at the end counts for nothing.
-std::vector<double> means_of(std::span<const float> squared, std::size_t together) {
-  std::vector<double> means(squared.size() / together);
-  const double share = 1.0 / static_cast<double>(together);
-  for (std::size_t i = 0; i < means.size(); ++i) {
-    double sum = 0.0;
-    for (const float x : squared.subspan(i * together, together)) sum += static_cast<double>(x);
-    means[i] = share * sum;
-  }
-  return means;
+  band.centre_time_s = (moment - noise_power * 0.5 * size * size) / rate_hz / all;
 }
 
 BandDecay decay_of(const Spectra& spectra, double arrival_s, std::size_t length, const BandFilters::Filter& filter,
@@ -159,7 +158,7 @@ BandDecay decay_of(const Spectra& spectra, double arrival_s, std::size_t length,
                            static_cast<std::size_t>(static_cast<double>(length) / spectra.rate_hz * energy.rate_hz));
   if (from >= to) return band;
   const auto squared = energy.squared.subspan(from, to - from);
-  const auto together = static_cast<std::size_t>(std::max(1.0, energy.rate_hz / least_rate_hz));
+  const auto together = static_cast<std::size_t>(std::max(1.0, energy.rate_hz / times_rate_hz));
   const auto times = decay_times(means_of(squared, together), energy.noise_power,
                                  Hertz{energy.rate_hz / static_cast<double>(together)},
                                  Seconds{std::clamp(2.0 / width_hz, 0.01, 0.05)});
@@ -209,15 +208,17 @@ double band_gain(double frequency_hz, double centre_hz, BandWidth width) {
 BandFilters::BandFilters(std::size_t length, double rate_hz, unsigned threads, Hertz highest)
     : fft_size_{good_fft_size(length + static_cast<std::size_t>(pad_s * rate_hz))},
       bin_hz_{rate_hz / static_cast<double>(fft_size_)} {
-  for (const Series& series : {octave_series, third_octave_series}) {
-    auto& filters = series.width == BandWidth::octave ? octaves_ : third_octaves_;
-    filters.resize(static_cast<std::size_t>(series.highest - series.lowest + 1));
-    parallel_for(filters.size(), threads, [&](std::size_t i) {
-      const double centre_hz = series.centre_hz(series.lowest + static_cast<int>(i));
-      filters[i].centre_hz = centre_hz;
-      if (centre_hz <= highest.value()) filters[i] = filter_of(centre_hz, series.width, fft_size_, bin_hz_);
-    });
-  }
+  octaves_.resize(octave_series.size());
+  third_octaves_.resize(third_octave_series.size());
+  // Octaves first, from the highest on: the widest take longest, and should not be left to one thread at the end.
+  parallel_for(octaves_.size() + third_octaves_.size(), threads, [&](std::size_t i) {
+    const bool octave = i < octaves_.size();
+    const Series& series = octave ? octave_series : third_octave_series;
+    const std::size_t at = octave ? octaves_.size() - 1 - i : octaves_.size() + third_octaves_.size() - 1 - i;
+    BandFilters::Filter& filter = octave ? octaves_[at] : third_octaves_[at];
+    filter.centre_hz = series.centre_hz(series.lowest + static_cast<int>(at));
+    if (filter.centre_hz <= highest.value()) filter = filter_of(filter.centre_hz, series.width, fft_size_, bin_hz_);
+  });
 }
 
 std::vector<BandDecay> band_decays(const Takes& takes, double arrival_index, Band flat, BandWidth width) {

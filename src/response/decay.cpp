@@ -7,6 +7,7 @@
 #include <utility>
 #include <vector>
 
+#include "means.hpp"
 #include "ringtrue/dsp/band_filter.hpp"
 
 namespace ringtrue {
@@ -218,8 +219,10 @@ std::optional<DecayTime> mid_decay_time(const Takes& takes, const TakeSpectra& s
   for (double& x : h) x *= x;
   const double first = std::ceil(arrival_index / static_cast<double>(thin));
   const auto from = static_cast<std::size_t>(std::clamp(first, 0.0, static_cast<double>(size - 1)));
-  const Hertz thinned{takes.sample_rate_hz / static_cast<double>(thin)};
-  return reverberation_time(std::span<const double>{h}.subspan(from), noise_power, thinned);
+  const double thinned_hz = takes.sample_rate_hz / static_cast<double>(thin);
+  const auto together = static_cast<std::size_t>(std::max(1.0, thinned_hz / times_rate_hz));
+  return reverberation_time(means_of(std::span<const double>{h}.subspan(from), together), noise_power,
+                            Hertz{thinned_hz / static_cast<double>(together)});
 }
 
 std::optional<double> mid_decay_time_s(const Takes& takes, const TakeSpectra& spectra, double arrival_index,

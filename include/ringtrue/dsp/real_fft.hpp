@@ -64,5 +64,6 @@ using SingleSpectrum = Scratch<std::complex<float>>;
 /// Spectrum of `samples` zero-padded to the transform's size. @param samples  at most fft.size()
 [[nodiscard]] Spectrum spectrum(const RealFft& fft, std::span<const double> samples);
 [[nodiscard]] Spectrum spectrum(const RealFft& fft, std::span<const float> samples);
+[[nodiscard]] SingleSpectrum spectrum(const SingleFft& fft, std::span<const float> samples);
 
 }  // namespace ringtrue

@@ -43,7 +43,7 @@ class BandFilters {
   struct Filter {
     double centre_hz = 1'000.0;
     std::size_t first = 0;
-    std::vector<double> gains;
+    std::vector<float> gains;
   };
   [[nodiscard]] const std::vector<Filter>& of(BandWidth width) const {
     return width == BandWidth::octave ? octaves_ : third_octaves_;
