@@ -1,5 +1,6 @@
 #include "ringtrue/response/deconvolution.hpp"
 
+#include <Eigen/Core>
 #include <algorithm>
 #include <array>
 #include <cassert>
@@ -7,6 +8,7 @@
 #include <cstdint>
 #include <numbers>
 
+#include "ringtrue/core/prefetch.hpp"
 #include "ringtrue/dsp/band_filter.hpp"
 #include "ringtrue/dsp/resample.hpp"
 
@@ -17,9 +19,16 @@ constexpr double regularisation = 1e-4;    // of |X0|^2: 40 dB of fade are undon
 constexpr double low_taper_octaves = 0.5;  // as the sweep's own fade
 constexpr double high_taper_octaves = 0.12;
 
+constexpr double whole_frame = 1e-6;  // shifted by less, single precision is the same
+
+/// The whole frame a zero lies on or after.
+double frame_before(double zero_frame) {
+  const double nearest = std::round(zero_frame);
+  return std::abs(zero_frame - nearest) < whole_frame ? nearest : std::floor(zero_frame);
+}
+
 double peak_of(std::span<const double> samples) {
-  const auto [least, largest] = std::ranges::minmax(samples);
-  return std::max(-least, largest);
+  return Eigen::Map<const Eigen::ArrayXd>{samples.data(), std::ssize(samples)}.abs().maxCoeff();
 }
 
 /// A sweep as it was played, at the recorder's rate, and silence up to a size.
@@ -30,8 +39,8 @@ Scratch<float> padded(std::span<const double> samples, double from_hz, double to
     samples = resampled;
   }
   Scratch<float> time(size);
-  const auto end = std::ranges::transform(samples, time.begin(), [](double x) { return static_cast<float>(x); }).out;
-  std::fill(end, time.end(), 0.0F);
+  for (std::size_t n = 0; n < samples.size(); ++n) time[n] = static_cast<float>(samples[n]);
+  std::fill(time.begin() + std::ssize(samples), time.end(), 0.0F);
   return time;
 }
 
@@ -108,14 +117,7 @@ Deconvolver::Deconvolver(const SweepShape& shape, double stimulus_rate_hz, doubl
   const double df = recorder_rate_hz / static_cast<double>(fft_.size());
   const double top = std::min(shape.band.high.value(), 0.49 * std::min(stimulus_rate_hz, recorder_rate_hz));
   const TaperedGain gain{{shape.band.low, Hertz{top}}, low_taper_octaves, high_taper_octaves};
-  const double scale = 1.0 / static_cast<double>(fft_.size());  // of the inverse transform, in the filter already
-  std::vector<float> tapers(inverse_filter_.size(), static_cast<float>(scale));
-  const Band flat = flat_band({shape.band.low, Hertz{top}});
-  const auto taper = [&](std::size_t k) {
-    tapers[k] = static_cast<float>(scale * gain.at(static_cast<double>(k) * df));
-  };
-  for (std::size_t k = 0; k < tapers.size() && static_cast<double>(k) * df <= flat.low.value(); ++k) taper(k);
-  for (std::size_t k = tapers.size(); k-- > 0 && static_cast<double>(k) * df >= flat.high.value();) taper(k);
+  const auto scale = static_cast<float>(1.0 / static_cast<double>(fft_.size()));  // of the inverse transform
   const double a = peak_of(shape.samples) * recorder_rate_hz / 2.0;
   const auto unfaded_at_df = static_cast<float>(regularisation * a * a * shape.rate_constant.value() / df);
   inverse_filter_[0] = 0.0F;                                           // no sweep reaches 0 Hz
@@ -124,9 +126,14 @@ Deconvolver::Deconvolver(const SweepShape& shape, double stimulus_rate_hz, doubl
     const auto k = static_cast<std::size_t>(bin);
     const std::complex<float> X = inverse_filter_[k];
     const float energy = X.real() * X.real() + X.imag() * X.imag();
-    const float share = tapers[k] / (energy + unfaded_at_df / static_cast<float>(bin));
+    const float share = scale / (energy + unfaded_at_df / static_cast<float>(bin));
     inverse_filter_[k] = {share * X.real(), -share * X.imag()};
   }
+  const Band flat = flat_band({shape.band.low, Hertz{top}});
+  const auto frequency = [&](std::size_t k) { return static_cast<double>(k) * df; };
+  const auto taper = [&](std::size_t k) { inverse_filter_[k] *= static_cast<float>(gain.at(frequency(k))); };
+  for (std::size_t k = 1; k < inverse_filter_.size() && frequency(k) <= flat.low.value(); ++k) taper(k);
+  for (std::size_t k = inverse_filter_.size(); k-- > 1 && frequency(k) >= flat.high.value();) taper(k);
   if (microphone == nullptr) return;
   for (std::size_t k = 1; k < inverse_filter_.size(); ++k) {
     inverse_filter_[k] *= std::complex<float>{microphone_correction(*microphone, static_cast<double>(k) * df)};
@@ -134,30 +141,37 @@ Deconvolver::Deconvolver(const SweepShape& shape, double stimulus_rate_hz, doubl
 }
 
 std::ptrdiff_t Deconvolver::stretch_begin(double zero_frame) const {
-  return static_cast<std::ptrdiff_t>(std::floor(zero_frame)) - static_cast<std::ptrdiff_t>(before_);
+  return static_cast<std::ptrdiff_t>(frame_before(zero_frame)) - static_cast<std::ptrdiff_t>(before_);
 }
 
-SingleSpectrum Deconvolver::stretch_spectrum(std::span<const float> recording, std::ptrdiff_t first) const {
+void Deconvolver::stretch_spectrum(std::span<const float> recording, std::ptrdiff_t first, Buffers& buffers) const {
   const auto needed = static_cast<std::ptrdiff_t>(sweep_frames_ + before_ + longest_);
   const std::ptrdiff_t from = std::clamp<std::ptrdiff_t>(-first, 0, needed);  // frames of the stretch in the recording
   const std::ptrdiff_t to = std::clamp<std::ptrdiff_t>(std::ssize(recording) - first, from, needed);
-  Scratch<float> time(fft_.size());
+  auto& [time, bins] = buffers;
+  time.resize(fft_.size());
   std::fill(time.begin(), time.begin() + from, 0.0F);
   if (to > from) std::copy(recording.begin() + first + from, recording.begin() + first + to, time.begin() + from);
   std::fill(time.begin() + to, time.end(), 0.0F);
-  SingleSpectrum bins(fft_.bin_count());
+  bins.resize(fft_.bin_count());
   fft_.forward(time, bins);
-  return bins;
 }
 
 double Deconvolver::turn_of(double zero_frame) const {
-  return 2.0 * std::numbers::pi * (zero_frame - std::floor(zero_frame)) / static_cast<double>(fft_.size());
+  const double fraction = zero_frame - frame_before(zero_frame);
+  return fraction < whole_frame ? 0.0 : 2.0 * std::numbers::pi * fraction / static_cast<double>(fft_.size());
 }
 
-Scratch<float> Deconvolver::in_time(std::span<std::complex<float>> bins) const {
-  Scratch<float> time(fft_.size());
-  fft_.inverse_unscaled(bins, time);
-  return time;
+void Deconvolver::filter(double turn, std::span<std::complex<float>> bins) const {
+  if (turn == 0.0) {
+    for (std::size_t k = 0; k < bins.size(); ++k) bins[k] *= inverse_filter_[k];
+    return;
+  }
+  const BlockRamp ramp{turn};
+  by_blocks(bins.size(), [&](std::size_t from, std::size_t to) {
+    const auto phases = ramp.at(from);
+    for (std::size_t k = from; k < to; ++k) bins[k] *= phases[k - from] * inverse_filter_[k];
+  });
 }
 
 std::vector<float> Deconvolver::window_of(const Scratch<float>& time) const {
@@ -176,18 +190,18 @@ std::vector<float> Deconvolver::long_of(const Scratch<float>& time) const {
 }
 
 std::vector<float> Deconvolver::response(std::span<const float> recording, double zero_frame) const {
-  auto bins = stretch_spectrum(recording, stretch_begin(zero_frame));
-  const BlockRamp ramp{turn_of(zero_frame)};
-  by_blocks(bins.size(), [&](std::size_t from, std::size_t to) {
-    const auto phases = ramp.at(from);
-    for (std::size_t k = from; k < to; ++k) bins[k] *= phases[k - from] * inverse_filter_[k];
-  });
-  return window_of(in_time(bins));
+  Buffers buffers;
+  stretch_spectrum(recording, stretch_begin(zero_frame), buffers);
+  filter(turn_of(zero_frame), buffers.bins);
+  fft_.inverse_unscaled(buffers.bins, buffers.time);
+  return window_of(buffers.time);
 }
 
 std::vector<float> Deconvolver::thinned_response(std::span<const float> recording, double zero_frame, Hertz low,
                                                  std::size_t thinned) const {
-  const auto bins = stretch_spectrum(recording, stretch_begin(zero_frame));
+  Buffers buffers;
+  stretch_spectrum(recording, stretch_begin(zero_frame), buffers);
+  const auto& bins = buffers.bins;
   const SingleFft small{fft_.size() / thinned};
   SingleSpectrum kept(small.bin_count());
   const std::size_t end = kept.size() - 1;
@@ -210,75 +224,75 @@ std::vector<float> Deconvolver::thinned_response(std::span<const float> recordin
 }
 
 Deconvolver::Places Deconvolver::places(double first_zero_frame, double second_zero_frame) const {
-  constexpr double whole = 1e-6;  // frames: shifted by that, single precision is the same
   const double apart = second_zero_frame - first_zero_frame;
-  const bool in_step = std::abs(apart - std::round(apart)) < whole;
+  const bool in_step = std::abs(apart - std::round(apart)) < whole_frame;
   const std::ptrdiff_t first = stretch_begin(first_zero_frame);
   // Two fractions that are equal but for rounding may have different whole frames before them: 0.9999999 and 0.
   return {first, in_step ? first + std::lround(apart) : stretch_begin(second_zero_frame), in_step};
 }
 
-Scratch<float> Deconvolver::difference(std::span<const float> recording, const Places& places) const {
-  const auto [first, second, in_step] = places;
-  assert(in_step);
-  const auto size = static_cast<std::ptrdiff_t>(frames_needed());
-  Scratch<float> apart(frames_needed());
-  if (first >= 0 && second >= 0 && std::max(first, second) + size <= std::ssize(recording)) {
+void Deconvolver::difference(std::span<const float> recording, const Places& places, std::size_t from,
+                             std::span<float> part) {
+  assert(places.in_step);
+  const std::ptrdiff_t first = places.first + static_cast<std::ptrdiff_t>(from);
+  const std::ptrdiff_t second = places.second + static_cast<std::ptrdiff_t>(from);
+  if (std::min(first, second) >= 0 && std::max(first, second) + std::ssize(part) <= std::ssize(recording)) {
     const float* const one = recording.data() + first;
     const float* const other = recording.data() + second;
-    for (std::ptrdiff_t n = 0; n < size; ++n) apart[static_cast<std::size_t>(n)] = one[n] - other[n];
-    return apart;
+    for (std::size_t n = 0; n < part.size(); n += cache_line) {
+      prefetch(recording, static_cast<std::size_t>(first) + n + part.size());
+      prefetch(recording, static_cast<std::size_t>(second) + n + part.size());
+    }
+    float* const apart = part.data();
+    for (std::size_t n = 0; n < part.size(); ++n) apart[n] = one[n] - other[n];
+    return;
   }
   const auto at = [&](std::ptrdiff_t n) {
     return n >= 0 && n < std::ssize(recording) ? recording[static_cast<std::size_t>(n)] : 0.0F;
   };
-  for (std::ptrdiff_t n = 0; n < size; ++n) apart[static_cast<std::size_t>(n)] = at(first + n) - at(second + n);
-  return apart;
+  for (std::ptrdiff_t n = 0; n < std::ssize(part); ++n) part[static_cast<std::size_t>(n)] = at(first + n) - at(second + n);
+}
+
+Scratch<float> Deconvolver::difference(const SingleSpectrum& first, double first_turn, const SingleSpectrum& second,
+                                       double second_turn) const {
+  SingleSpectrum apart(first.size());
+  const BlockRamp first_ramp{first_turn};
+  const BlockRamp second_ramp{second_turn};
+  const float scale = 1.0F / static_cast<float>(fft_.size());
+  by_blocks(apart.size(), [&](std::size_t from, std::size_t to) {
+    const auto first_phases = first_ramp.at(from);
+    const auto second_phases = second_ramp.at(from);
+    for (std::size_t k = from; k < to; ++k) {
+      apart[k] = scale * (first[k] * first_phases[k - from] - second[k] * second_phases[k - from]);
+    }
+  });
+  Scratch<float> result(fft_.size());
+  fft_.inverse_unscaled(apart, result);
+  result.resize(frames_needed());
+  return result;
 }
 
 Deconvolver::Pair Deconvolver::pair(std::span<const float> recording, double first_zero_frame,
                                     double second_zero_frame) const {
   const auto [begin, other_begin, in_step] = places(first_zero_frame, second_zero_frame);
-  auto first = stretch_spectrum(recording, begin);
-  auto second = stretch_spectrum(recording, other_begin);
-  SingleSpectrum apart(in_step ? 0 : first.size());
-  const BlockRamp first_ramp{turn_of(first_zero_frame)};
-  const BlockRamp second_ramp{turn_of(second_zero_frame)};
-  const float scale = 1.0F / static_cast<float>(fft_.size());
-  // One walk through all of them: they do not fit into the cache together.
-  by_blocks(first.size(), [&](std::size_t from, std::size_t to) {
-    const auto first_phases = first_ramp.at(from);
-    if (in_step) {
-      for (std::size_t k = from; k < to; ++k) {
-        const std::complex<float> filter = first_phases[k - from] * inverse_filter_[k];
-        first[k] *= filter;
-        second[k] *= filter;
-      }
-      return;
-    }
-    const auto second_phases = second_ramp.at(from);
-    for (std::size_t k = from; k < to; ++k) {
-      const std::complex<float> one = first[k] * first_phases[k - from];
-      const std::complex<float> other = second[k] * second_phases[k - from];
-      apart[k] = scale * (one - other);
-      first[k] = one * inverse_filter_[k];
-      second[k] = other * inverse_filter_[k];
-    }
-  });
+  const double turn = turn_of(first_zero_frame);
+  const double other_turn = in_step ? turn : turn_of(second_zero_frame);
   Pair result;
-  if (!in_step) {
-    result.difference.resize(fft_.size());
-    fft_.inverse_unscaled(apart, result.difference);
-    result.difference.resize(frames_needed());
-  }
-  const auto first_time = in_time(first);
-  result.first = window_of(first_time);
-  result.first_early = early_of(first_time);
-  result.first_long = long_of(first_time);
-  const auto second_time = in_time(second);
-  result.second = window_of(second_time);
-  result.second_early = early_of(second_time);
-  result.second_long = long_of(second_time);
+  Buffers buffers;  // the same memory for both: what a core keeps near is little
+  stretch_spectrum(recording, begin, buffers);
+  const SingleSpectrum unfiltered = in_step ? SingleSpectrum{} : buffers.bins;
+  filter(turn, buffers.bins);
+  fft_.inverse_unscaled(buffers.bins, buffers.time);
+  result.first = window_of(buffers.time);
+  result.first_early = early_of(buffers.time);
+  result.first_long = long_of(buffers.time);
+  stretch_spectrum(recording, other_begin, buffers);
+  if (!in_step) result.difference = difference(unfiltered, turn, buffers.bins, other_turn);
+  filter(other_turn, buffers.bins);
+  fft_.inverse_unscaled(buffers.bins, buffers.time);
+  result.second = window_of(buffers.time);
+  result.second_early = early_of(buffers.time);
+  result.second_long = long_of(buffers.time);
   return result;
 }
 

@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
+#include <numeric>
 #include <span>
 
 #include "ringtrue/core/parallel.hpp"
@@ -59,12 +61,25 @@ bool out_of_step(const Stimulus& stimulus, std::span<const SweepPair> pairs, std
   });
 }
 
+/// The pairs whose transforms are longest come first: begun last, they would keep one thread busy alone.
+std::vector<std::size_t> longest_first(const Stimulus& stimulus, std::span<const SweepPair> pairs,
+                                       std::span<const Deconvolver> deconvolvers) {
+  std::vector<std::size_t> order(pairs.size());
+  std::iota(order.begin(), order.end(), std::size_t{0});
+  std::ranges::stable_sort(order, std::ranges::greater{}, [&](std::size_t i) {
+    return deconvolvers[stimulus.sweeps[pairs[i].first].shape].transform_size();
+  });
+  return order;
+}
+
 /// Reads the recording as of one interface, whose inputs and outputs share a clock, with nothing lost. Empty where it
 /// is not so, or cannot be told from every speaker.
+/// @param start_lag_s  taken to the next frame: it is where to look, and sweeps then begin on whole frames
 std::optional<Heard> hear_on_one_clock(const Stimulus& stimulus, std::span<const SweepPair> pairs,
                                        const Channels& channels, double rate_hz, double start_lag_s,
                                        const MeasureOptions& options) {
-  Heard heard{nominal_synchronisation(stimulus, start_lag_s, rate_hz, channels.microphone.size()), {}, 0, {}};
+  const double whole_lag_s = std::round(start_lag_s * rate_hz) / rate_hz;
+  Heard heard{nominal_synchronisation(stimulus, whole_lag_s, rate_hz, channels.microphone.size()), {}, 0, {}};
   if (std::ranges::find(heard.sync.whole, false) != heard.sync.whole.end()) return {};
   const bool wired = !channels.loopback.empty();
   if (wired) {
@@ -81,8 +96,10 @@ std::optional<Heard> hear_on_one_clock(const Stimulus& stimulus, std::span<const
   const std::size_t near = heard.zero_index - in_frames(clock_window.before_s, rate_hz);
   const std::size_t length = in_frames(clock_window.before_s + clock_window.after_s, rate_hz);
   OneClock clock{stimulus, pairs, rate_hz};
-  parallel_for(pairs.size(), options.threads, [&](std::size_t i) {
+  const std::vector<std::size_t> order = longest_first(stimulus, pairs, deconvolvers);
+  parallel_for(pairs.size(), options.threads, [&](std::size_t at) {
     if (clock.refuted()) return;
+    const std::size_t i = order[at];
     PairResponse& response = heard.responses[i];
     response = respond_to(stimulus, pairs[i], channels.microphone, heard.sync, deconvolvers);
     const std::size_t size = std::min(length, response.first.size() - near);

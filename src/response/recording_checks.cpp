@@ -5,7 +5,6 @@
 #include <bit>
 #include <cmath>
 #include <cstdint>
-#include <cstring>
 #include <optional>
 #include <span>
 
@@ -90,19 +89,16 @@ std::uint32_t fingerprint(float first, float second) {
   return mixed + (mixed << 3U);
 }
 
-/// Indices of the flags that are 1, of 0 and 1; their number is a multiple of 8. Eight at a time, most of which are 0.
-/// @returns how many there are
-std::size_t indices_set(std::span<const std::uint8_t> flags, std::span<std::size_t> indices) {
-  std::size_t count = 0;
+/// Flags of 0 and 1, a byte each, as the bits of one number: the first is the lowest.
+std::uint64_t bits_of(std::span<const std::uint8_t, 64> flags) {
+  std::uint64_t bits = 0;
   for (std::size_t from = 0; from < flags.size(); from += 8) {
     std::uint64_t eight = 0;
-    std::memcpy(&eight, flags.data() + from, sizeof eight);
-    for (; eight != 0; eight &= eight - 1) {
-      const auto byte = static_cast<std::size_t>(std::countr_zero(eight)) / 8;
-      indices[count++] = from + (std::endian::native == std::endian::little ? byte : 7 - byte);
-    }
+    for (std::size_t i = 0; i < 8; ++i) eight |= std::uint64_t{flags[from + i]} << (8 * i);
+    constexpr std::uint64_t to_the_top = 0x0102040810204080;  // brings byte i's lowest bit to bit 56 + i
+    bits |= (eight * to_the_top >> 56U) << from;
   }
-  return count;
+  return bits;
 }
 
 /// Root mean square of the first differences.
@@ -132,21 +128,23 @@ std::optional<Stretch> repeated_stretch(std::span<const float> channel, Stretch 
   // has many. Where the run is long, one fingerprint in eight is enough: 59 hold none once in 2600 times.
   constexpr unsigned slot_bits = 15;
   constexpr std::size_t long_run = 60;
-  constexpr std::size_t block = 256;
+  constexpr std::size_t block = 64;
+  constexpr std::size_t prefetched = 512;
   const std::uint32_t left_out = shortest >= long_run ? 7U << 14U : 0U;
   const std::size_t begin = where.from - std::min(where.from, longest_back);
   const std::size_t end = std::min(where.to, std::max<std::size_t>(1, channel.size()) - 1);
   std::vector<std::uint32_t> seen(std::size_t{1} << slot_bits);  // frames after `begin`
   std::array<std::uint32_t, block> prints{};
   std::array<std::uint8_t, block> wanted{};
-  std::array<std::size_t, block> kept{};
   for (std::size_t from = begin; from < end; from += block) {
     const std::size_t size = std::min(block, end - from);
-    for (std::size_t i = 0; i < block; i += 16) prefetch(channel, from + 2 * block + i);
+    for (std::size_t i = 0; i < block; i += cache_line) prefetch(channel, from + prefetched + i);
     for (std::size_t i = 0; i < size; ++i) prints[i] = fingerprint(channel[from + i], channel[from + i + 1]);
     for (std::size_t i = 0; i < block; ++i) wanted[i] = (prints[i] & left_out) == 0 ? 1 : 0;
     std::fill(wanted.begin() + static_cast<std::ptrdiff_t>(size), wanted.end(), std::uint8_t{0});
-    for (const std::size_t i : std::span{kept}.first(indices_set(wanted, kept))) {
+    // Bits of many flags at once: a loop that ends at random costs a processor what it foresaw.
+    for (std::uint64_t bits = bits_of(wanted); bits != 0; bits &= bits - 1) {
+      const auto i = static_cast<std::size_t>(std::countr_zero(bits));
       const std::size_t n = from + i;
       if (channel[n] == channel[n + 1]) continue;  // silence repeats itself
       std::uint32_t& last_seen = seen[prints[i] >> (32U - slot_bits)];

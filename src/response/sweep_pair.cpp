@@ -23,46 +23,54 @@ float products(std::span<const float> a, std::span<const float> b) {
 
 float squares(std::span<const float> a) { return products(a, a); }
 
-/// Energies of the blocks of a filtered sound. A stretch of it at a time is filtered, into memory that stays near.
-/// @param filter  filter(n, count, out): writes samples n .. n + count - 1
-template <class Filter>
-std::vector<double> block_energies(std::size_t size, std::size_t block, const Filter& filter) {
-  constexpr std::size_t at_a_time = 1'024;
-  alignas(64) std::array<float, at_a_time> filtered;
-  std::vector<double> energies;
-  energies.reserve(size / block);
+/// Walks through a sound in whole blocks, each in memory that stays near, with the samples before it (before the
+/// first: its first one, again and again).
+/// @param read  read(from, samples): writes those from `from` on
+/// @param each  each(begin): of a block; begin[-past] to begin[block - 1] are there
+template <class Read, class Each>
+void by_blocks(std::size_t size, std::size_t block, std::size_t past, const Read& read, const Each& each) {
+  Scratch<float> near(past + block);
+  const auto begin = near.begin() + static_cast<std::ptrdiff_t>(past);
   for (std::size_t from = 0; from + block <= size; from += block) {
-    double energy = 0.0;
-    for (std::size_t n = from; n < from + block; n += at_a_time) {
-      const std::size_t count = std::min(at_a_time, from + block - n);
-      filter(n, count, filtered.data());
-      // Single precision: a thousand squares want no more.
-      energy += static_cast<double>(squares(std::span<const float>{filtered}.first(count)));
-    }
-    energies.push_back(energy);
+    if (from > 0) std::copy(near.end() - static_cast<std::ptrdiff_t>(past), near.end(), near.begin());
+    read(from, std::span{near}.subspan(past));
+    if (from == 0) std::fill(near.begin(), begin, *begin);
+    each(near.data() + past);
   }
-  return energies;
 }
 
-/// Second differences: the treble.
-std::vector<double> trebles(std::span<const float> x, std::size_t block) {
-  return block_energies(x.size(), block, [x](std::size_t from, std::size_t count, float* out) {
-    std::size_t i = 0;
-    for (; i < count && from + i < 2; ++i) out[i] = from + i == 1 ? x[1] - x[0] : 0.0F;
-    const float* const now = x.data() + from;
-    for (; i < count; ++i) out[i] = now[i] - 2.0F * *(now + i - 1) + *(now + i - 2);
-  });
-}
+/// Energies of the filtered blocks of a disturbance or a sound. Single precision: thousands of squares want no more.
+class BlockFilter {
+ public:
+  explicit BlockFilter(std::size_t block) : size_{static_cast<Eigen::Index>(block)} {}
 
-/// First differences of the means over the last `width` samples: the bass. They telescope to a difference over `width`.
-std::vector<double> bass_energies(std::span<const float> x, std::size_t block, std::size_t width) {
-  const float share = 1.0F / static_cast<float>(width);
-  return block_energies(x.size(), block, [=](std::size_t from, std::size_t count, float* out) {
-    std::size_t i = 0;
-    for (; i < count && from + i < width; ++i) out[i] = from + i > 0 ? share * x[from + i] : 0.0F;
-    const float* const now = x.data() + from;
-    for (; i < count; ++i) out[i] = share * (now[i] - *(now + i - width));
-  });
+  /// Second differences: the treble.
+  [[nodiscard]] double treble(const float* begin) const {
+    return energy(at(begin) - 2.0F * at(begin - 1) + at(begin - 2));
+  }
+  /// First differences: all but the bass.
+  [[nodiscard]] double middle(const float* begin) const { return energy(at(begin) - at(begin - 1)); }
+  /// First differences of the means over the last `width` samples, which telescope to one over `width`: the bass.
+  [[nodiscard]] double bass(const float* begin, std::size_t width) const {
+    return energy(at(begin) - at(begin - width)) / static_cast<double>(width * width);
+  }
+
+ private:
+  [[nodiscard]] Samples at(const float* begin) const { return {begin, size_}; }
+  template <class Filtered>
+  [[nodiscard]] static double energy(const Filtered& filtered) {
+    return static_cast<double>(filtered.squaredNorm());
+  }
+
+  Eigen::Index size_;
+};
+
+/// Reads a sound as it is.
+auto reader_of(std::span<const float> sound) {
+  return [sound](std::size_t from, std::span<float> samples) {
+    const float* const begin = sound.data() + from;
+    std::copy(begin, begin + samples.size(), samples.data());
+  };
 }
 
 /// Natural logarithms of the power spectrum of a Hann-windowed stretch; frames outside count as silence.
@@ -88,15 +96,20 @@ std::size_t disturbance_block(double recorder_rate_hz) {
   return static_cast<std::size_t>(std::lround(1'024.0 * recorder_rate_hz / 48'000.0));
 }
 
-std::vector<double> treble_energies(std::span<const float> sound, std::size_t block) { return trebles(sound, block); }
+std::vector<double> treble_energies(std::span<const float> sound, std::size_t block) {
+  const BlockFilter filter{block};
+  std::vector<double> energies;
+  by_blocks(sound.size(), block, 2, reader_of(sound),
+            [&](const float* begin) { energies.push_back(filter.treble(begin)); });
+  return energies;
+}
 
-std::vector<double> middle_energies(std::span<const float> x, std::size_t block) {
-  return block_energies(x.size(), block, [x](std::size_t from, std::size_t count, float* out) {
-    std::size_t i = 0;
-    if (from == 0) out[i++] = 0.0F;
-    const float* const now = x.data() + from;
-    for (; i < count; ++i) out[i] = now[i] - *(now + i - 1);
-  });
+std::vector<double> middle_energies(std::span<const float> sound, std::size_t block) {
+  const BlockFilter filter{block};
+  std::vector<double> energies;
+  by_blocks(sound.size(), block, 1, reader_of(sound),
+            [&](const float* begin) { energies.push_back(filter.middle(begin)); });
+  return energies;
 }
 
 std::vector<double> loudness_of(std::span<const PairResponse> responses) {
@@ -111,25 +124,30 @@ std::vector<double> loudness_of(std::span<const PairResponse> responses) {
 namespace {
 
 /// What differs between two stretches of a recording, and how loud the first is.
-/// @param begin  first frame of the first stretch
-Disturbance disturbance_of(std::span<const float> difference, std::span<const float> recording, std::ptrdiff_t begin,
-                           double recorder_rate_hz) {
+/// @param size        samples of a stretch
+/// @param difference  difference(from, samples): writes first minus second from there on
+/// @param begin       first frame of the first stretch
+template <class Difference>
+Disturbance disturbance_of(std::size_t size, const Difference& difference, std::span<const float> recording,
+                           std::ptrdiff_t begin, double recorder_rate_hz) {
   const std::size_t block = disturbance_block(recorder_rate_hz);
   const auto width = static_cast<std::size_t>(std::lround(64.0 * recorder_rate_hz / 48'000.0));
+  const BlockFilter filter{block};
   Disturbance disturbance;
-  disturbance.energies = {trebles(difference, block), middle_energies(difference, block),
-                          bass_energies(difference, block, width)};
-  const auto size = std::ssize(difference);
-  if (begin >= 0 && begin + size <= std::ssize(recording)) {
-    disturbance.loudness =
-        treble_energies(recording.subspan(static_cast<std::size_t>(begin), difference.size()), block);
+  auto& [treble, middle, bass] = disturbance.energies;
+  by_blocks(size, block, std::max<std::size_t>(2, width), difference, [&](const float* from) {
+    treble.push_back(filter.treble(from));
+    middle.push_back(filter.middle(from));
+    bass.push_back(filter.bass(from, width));
+  });
+  if (begin >= 0 && begin + static_cast<std::ptrdiff_t>(size) <= std::ssize(recording)) {
+    disturbance.loudness = treble_energies(recording.subspan(static_cast<std::size_t>(begin), size), block);
     return disturbance;
   }
-  std::vector<float> sound(difference.size());
-  for (std::ptrdiff_t i = 0; i < size; ++i) {
-    const std::ptrdiff_t n = begin + i;
-    if (n >= 0 && n < std::ssize(recording))
-      sound[static_cast<std::size_t>(i)] = recording[static_cast<std::size_t>(n)];
+  std::vector<float> sound(size);
+  for (std::size_t i = 0; i < size; ++i) {
+    const std::ptrdiff_t n = begin + static_cast<std::ptrdiff_t>(i);
+    if (n >= 0 && n < std::ssize(recording)) sound[i] = recording[static_cast<std::size_t>(n)];
   }
   disturbance.loudness = treble_energies(sound, block);
   return disturbance;
@@ -164,12 +182,16 @@ PairResponse respond(const Deconvolver& deconvolver, std::span<const float> reco
   const auto places = deconvolver.places(first_zero_frame, second_zero_frame);
   PairResponse result;
   if (places.in_step) {  // first, while the samples are read anyhow
+    const auto difference = [&](std::size_t from, std::span<float> part) {
+      Deconvolver::difference(recording, places, from, part);
+    };
     result.disturbance =
-        disturbance_of(deconvolver.difference(recording, places), recording, places.first, recorder_rate_hz);
+        disturbance_of(deconvolver.frames_needed(), difference, recording, places.first, recorder_rate_hz);
   }
   auto pair = deconvolver.pair(recording, first_zero_frame, second_zero_frame);
   if (!places.in_step) {
-    result.disturbance = disturbance_of(pair.difference, recording, places.first, recorder_rate_hz);
+    result.disturbance = disturbance_of(pair.difference.size(), reader_of(pair.difference), recording, places.first,
+                                        recorder_rate_hz);
   }
   result.first = std::move(pair.first);
   result.second = std::move(pair.second);

@@ -78,7 +78,11 @@ TEST_CASE("the same sound twice gives the same response twice and no difference,
     float difference = 0.0F;
     const auto places = deconvolver.places(zeros.first, zeros.second);
     CHECK(places.in_step == pair.difference.empty());
-    const auto apart = places.in_step ? deconvolver.difference(as_float(sound), places) : pair.difference;
+    Scratch<float> apart = pair.difference;
+    if (places.in_step) {
+      apart.resize(deconvolver.frames_needed());
+      Deconvolver::difference(as_float(sound), places, 0, apart);
+    }
     for (const float x : apart) difference = std::max(difference, std::abs(x));
     CHECK(difference < 1e-4F);
   }

@@ -70,8 +70,9 @@ class Deconvolver {
   };
   [[nodiscard]] Places places(double first_zero_frame, double second_zero_frame) const;
 
-  /// Of two stretches in step, first minus second, `frames_needed()` samples.
-  [[nodiscard]] Scratch<float> difference(std::span<const float> recording, const Places& places) const;
+  /// Of two stretches in step, first minus second: samples `from` on of the `frames_needed()`, as many as `part` holds.
+  static void difference(std::span<const float> recording, const Places& places, std::size_t from,
+                         std::span<float> part);
 
   /// As `response` for two places at once. Where they are not in step also the difference of the two stretches, as
   /// above, both brought to the zero at sample `zero_index()`.
@@ -90,15 +91,26 @@ class Deconvolver {
   [[nodiscard]] std::size_t zero_index() const { return before_; }
   /// Frames of recording one response needs, from zero_frame - zero_index() on; a long one needs more.
   [[nodiscard]] std::size_t frames_needed() const { return sweep_frames_ + before_ + after_; }
+  /// Samples of the transforms a response takes.
+  [[nodiscard]] std::size_t transform_size() const { return fft_.size(); }
 
  private:
   /// First frame of the stretch around a zero, whose whole frame before it comes to sample `before_`.
   [[nodiscard]] std::ptrdiff_t stretch_begin(double zero_frame) const;
-  [[nodiscard]] SingleSpectrum stretch_spectrum(std::span<const float> recording, std::ptrdiff_t begin) const;
+  /// What transforms work in.
+  struct Buffers {
+    Scratch<float> time;
+    SingleSpectrum bins;
+  };
+  /// Spectrum of the stretch that begins at a frame, in buffers.bins.
+  void stretch_spectrum(std::span<const float> recording, std::ptrdiff_t begin, Buffers& buffers) const;
   /// exp(+i w fraction): a zero lies a fraction of a frame after sample `before_`; this phase a bin brings it there.
   [[nodiscard]] double turn_of(double zero_frame) const;
-  /// Response from its spectrum, which is destroyed.
-  [[nodiscard]] Scratch<float> in_time(std::span<std::complex<float>> bins) const;
+  /// Makes the spectrum of a stretch that of its response.
+  void filter(double turn, std::span<std::complex<float>> bins) const;
+  /// Of two stretches, from their spectra, first minus second in time.
+  [[nodiscard]] Scratch<float> difference(const SingleSpectrum& first, double first_turn, const SingleSpectrum& second,
+                                          double second_turn) const;
   [[nodiscard]] std::vector<float> window_of(const Scratch<float>& time) const;
   [[nodiscard]] std::vector<float> early_of(const Scratch<float>& time) const;
   [[nodiscard]] std::vector<float> long_of(const Scratch<float>& time) const;
