@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <utility>
 
 #include "ringtrue/dsp/phase_ramp.hpp"
 
@@ -25,6 +26,13 @@ double tapered_gain(double frequency_hz, Band band, double low_octaves, double h
   const double above = std::log2(frequency_hz / band.low.value());
   const double below = std::log2(band.high.value() / frequency_hz);
   return half_cosine(above / low_octaves) * half_cosine(below / high_octaves);
+}
+
+double TaperedGain::in_a_taper(double frequency_hz) const {
+  if (flat_.low > flat_.high) return tapered_gain(frequency_hz, band_, low_octaves_, high_octaves_);
+  if (frequency_hz <= band_.low.value() || frequency_hz >= band_.high.value()) return 0.0;
+  return frequency_hz < flat_.low.value() ? half_cosine(std::log2(frequency_hz / band_.low.value()) / low_octaves_)
+                                          : half_cosine(std::log2(band_.high.value() / frequency_hz) / high_octaves_);
 }
 
 TaperedGain::TaperedGain(Band band, double low_octaves, double high_octaves)
@@ -61,25 +69,22 @@ AnalyticSignal hann_band_analytic(const RealFft& fft, std::span<const std::compl
 
 AnalyticSignal hann_band_analytic(const RealFft& fft, std::span<const std::complex<double>> bins, Band band,
                                   Hertz sample_rate, std::span<const double> gains) {
-  Spectrum in_phase(bins.size());
-  Spectrum quadrature(bins.size());
   const BinRange inside = bins_inside(fft, band, sample_rate);
   const double scale = 1.0 / static_cast<double>(fft.size());
   const std::size_t end = std::min(inside.to, bins.size() - 1);  // neither half the sample rate nor 0 Hz
   const std::size_t first = std::min(end, std::max<std::size_t>(1, inside.from));
-  for (Spectrum* const part : {&in_phase, &quadrature}) {
-    std::fill(part->begin(), part->begin() + static_cast<std::ptrdiff_t>(first), 0.0);
-    std::fill(part->begin() + static_cast<std::ptrdiff_t>(end), part->end(), 0.0);
-  }
-  for (std::size_t k = first; k < end; ++k) {
-    const std::complex<double> bin = bins[k] * (scale * gains[k - inside.from]);
-    in_phase[k] = bin;
-    quadrature[k] = {bin.imag(), -bin.real()};
-  }
-  AnalyticSignal signal{Scratch<double>(fft.size()), Scratch<double>(fft.size())};
-  fft.inverse_unscaled(in_phase, signal.in_phase);
-  fft.inverse_unscaled(quadrature, signal.quadrature);
-  return signal;
+  Spectrum filtered(bins.size());  // one after the other, in the same memory
+  const auto in_time = [&](const auto& turned) {
+    std::fill(filtered.begin(), filtered.begin() + static_cast<std::ptrdiff_t>(first), 0.0);
+    std::fill(filtered.begin() + static_cast<std::ptrdiff_t>(end), filtered.end(), 0.0);
+    for (std::size_t k = first; k < end; ++k) filtered[k] = turned(bins[k] * (scale * gains[k - inside.from]));
+    Scratch<double> time(fft.size());
+    fft.inverse_unscaled(filtered, time);
+    return time;
+  };
+  auto in_phase = in_time([](std::complex<double> bin) { return bin; });
+  auto quadrature = in_time([](std::complex<double> bin) { return std::complex{bin.imag(), -bin.real()}; });
+  return {std::move(in_phase), std::move(quadrature)};
 }
 
 std::vector<double> tapered_band(const RealFft& fft, std::span<const std::complex<double>> bins, Band band,

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
 #include <numbers>
 
 #include "ringtrue/dsp/real_fft.hpp"
@@ -44,8 +45,7 @@ std::vector<NoiseReading> background_noise(std::span<const std::span<const float
   for (const std::span<const float> stretch : quiet) {
     for (std::size_t from = 0; from + n <= stretch.size(); from += n / 2) {
       const auto part = stretch.subspan(from, n);
-      const auto [low, high] = std::ranges::minmax(part);
-      if (low == high) continue;
+      if (std::ranges::adjacent_find(part, std::ranges::not_equal_to{}) == part.end()) continue;
       for (std::size_t i = 0; i < n; ++i) x[i] = window[i] * static_cast<double>(part[i]);
       const auto bins = spectrum(fft, std::span<const double>{x});
       for (std::size_t k = 0; k < bins.size(); ++k) power[k] += std::norm(bins[k]);

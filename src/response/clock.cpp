@@ -1,5 +1,6 @@
 #include "ringtrue/response/clock.hpp"
 
+#include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
 #include <complex>
@@ -108,8 +109,10 @@ std::vector<Lag> prominent_lags(std::vector<float> h, std::size_t zero_index, do
   std::vector<Lag> lags;
   double highest = 0.0;
   while (lags.size() < most_peaks) {
-    const auto peak = std::ranges::max_element(h);
-    const auto height = static_cast<double>(*peak);
+    Eigen::Index where = 0;
+    const auto height =
+        static_cast<double>(Eigen::Map<const Eigen::ArrayXf>{h.data(), std::ssize(h)}.maxCoeff(&where));
+    const auto peak = h.begin() + where;
     highest = std::max(highest, height);
     if (!plain(height) || height < 0.03 * highest) break;
     const double at = static_cast<double>(peak - h.begin()) + vertex_of(h, peak);
@@ -153,11 +156,14 @@ std::optional<double> find_start(const Stimulus& stimulus, std::span<const float
   const std::size_t enough = unambiguous(stimulus) ? at_once : sweeps + 1;
   for (std::size_t from = 0; from < sweeps; from += at_once) {
     std::vector<std::vector<Lag>> next(std::min(at_once, sweeps - from));
-    for (std::size_t i = 0; i < next.size(); ++i) {
-      const std::size_t shape = stimulus.sweeps[from + i].shape;
-      if (deconvolvers[shape]) continue;
-      deconvolvers[shape].emplace(stimulus.shapes[shape], stimulus.sample_rate_hz, recorder_rate_hz, window);
-    }
+    std::vector<std::size_t> missing;
+    for (std::size_t i = 0; i < next.size(); ++i) missing.push_back(stimulus.sweeps[from + i].shape);
+    std::ranges::sort(missing);
+    missing.erase(std::unique(missing.begin(), missing.end()), missing.end());
+    std::erase_if(missing, [&](std::size_t shape) { return deconvolvers[shape].has_value(); });
+    parallel_for(missing.size(), threads, [&](std::size_t i) {
+      deconvolvers[missing[i]].emplace(stimulus.shapes[missing[i]], stimulus.sample_rate_hz, recorder_rate_hz, window);
+    });
     parallel_for(next.size(), threads, [&](std::size_t i) {
       const double shift_s = from + i < shifts_s.size() ? shifts_s[from + i] : 0.0;
       const std::size_t shape = stimulus.sweeps[from + i].shape;
@@ -197,6 +203,7 @@ struct CrossSpectrum {
     const double df = sample_rate_hz / static_cast<double>(size);
     first = static_cast<std::size_t>(std::ceil(band.low.value() / df));
     const auto end = std::min(a.size(), static_cast<std::size_t>(std::floor(band.high.value() / df)) + 1);
+    bins.reserve(end > first ? end - first : 0);
     for (std::size_t k = first; k < end; ++k) {
       bins.push_back(b[k] * std::conj(a[k]));
       first_energy += std::norm(a[k]);

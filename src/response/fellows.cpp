@@ -153,23 +153,21 @@ struct Overlap {
 
 Overlap overlap(std::span<const float> a, std::span<const float> b) {
   constexpr std::size_t lanes = 8;  // partial sums side by side
-  std::array<double, lanes> abs{};
-  std::array<double, lanes> aas{};
-  std::array<double, lanes> bbs{};
+  std::array<float, lanes> abs{};
+  std::array<float, lanes> aas{};
+  std::array<float, lanes> bbs{};
   const std::size_t size = std::min(a.size(), b.size());
   for (std::size_t n = 1; n + lanes <= size; n += lanes) {
     for (std::size_t i = 0; i < lanes; ++i) {  // room modes are common, treble is not
-      const double x = static_cast<double>(a[n + i]) - static_cast<double>(a[n + i - 1]);
-      const double y = static_cast<double>(b[n + i]) - static_cast<double>(b[n + i - 1]);
+      const float x = a[n + i] - a[n + i - 1];
+      const float y = b[n + i] - b[n + i - 1];
       abs[i] += x * y;
       aas[i] += x * x;
       bbs[i] += y * y;
     }
   }
-  const auto sum = [](const std::array<double, lanes>& parts) {
-    double total = 0.0;
-    for (const double part : parts) total += part;
-    return total;
+  const auto sum = [](const std::array<float, lanes>& parts) {
+    return std::accumulate(parts.begin(), parts.end(), 0.0);
   };
   const double ab = sum(abs);
   const double aa = sum(aas);
@@ -183,10 +181,10 @@ constexpr double louder_by = 1.2;  // an output that plays two speakers than the
 /// Energy of the first differences, summed as in `overlap`.
 double treble_energy(std::span<const float> a) {
   constexpr std::size_t lanes = 8;
-  std::array<double, lanes> sums{};
+  std::array<float, lanes> sums{};
   for (std::size_t n = 1; n + lanes <= a.size(); n += lanes) {
     for (std::size_t i = 0; i < lanes; ++i) {
-      const double x = static_cast<double>(a[n + i]) - static_cast<double>(a[n + i - 1]);
+      const float x = a[n + i] - a[n + i - 1];
       sums[i] += x * x;
     }
   }

@@ -1,3 +1,4 @@
+#include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
 #include <complex>
@@ -60,15 +61,15 @@ BandNoise noise_in(const TakeSpectra& spectra, Band band, std::span<const double
 /// Slope, per sample, that everything after the main lobe at `peak` adds to the envelope there (rms, phases unknown).
 /// The pulse of a Hann window over B Hz is sinc(x) / (1 - x^2), x = B t; beyond x = 2 its slope falls as
 /// B / (x (x^2 - 1)). Samples of the envelope are B / 1.5 independent values a second.
-double interference_slope(std::span<const double> magnitude, std::size_t peak, double bandwidth_hz, double rate_hz) {
+double interference_slope(std::span<const double> squared, std::size_t peak, double bandwidth_hz, double rate_hz) {
   const double per_sample = bandwidth_hz / rate_hz;
   const auto lobe = static_cast<std::size_t>(std::ceil(2.0 / per_sample));
   const auto reach = static_cast<std::size_t>(std::ceil(200.0 / per_sample));
   double sum = 0.0;
-  for (std::size_t n = peak + lobe; n < std::min(magnitude.size(), peak + reach); ++n) {
+  for (std::size_t n = peak + lobe; n < std::min(squared.size(), peak + reach); ++n) {
     const double x = per_sample * static_cast<double>(n - peak);
-    const double slope = magnitude[n] * per_sample / (x * (x * x - 1.0));
-    sum += 0.5 * slope * slope * per_sample / 1.5;
+    const double falling = per_sample / (x * (x * x - 1.0));
+    sum += 0.5 * squared[n] * falling * falling * per_sample / 1.5;
   }
   constexpr double seen = 0.6;  // of this bound, in 60 simulated rooms
   return seen * std::sqrt(sum);
@@ -109,28 +110,33 @@ std::optional<Arrival> full_range_arrival(const Takes& takes, const TakeSpectra&
   const Hertz rate{takes.sample_rate_hz};
   const Band upper = upper_band(band);
   const std::vector<double> gains = hann_band_gains(spectra.fft, upper, rate);
-  const auto direct = envelope(hann_band_analytic(spectra.fft, spectra.mean, upper, rate, gains));
+  AnalyticSignal signal = hann_band_analytic(spectra.fft, spectra.mean, upper, rate, gains);
   const BandNoise noise = noise_in(spectra, upper, gains, takes.noise.size(), rate);
 
   const std::size_t size = takes.mean.size();
-  const double noise_rms = noise.rms;
-  const double highest = *std::max_element(direct.begin(), direct.begin() + static_cast<std::ptrdiff_t>(size));
-  const double threshold = std::max(direct_below_highest * highest, above_noise * noise_rms);
+  auto& squared = signal.in_phase;  // of the envelope; no root is wanted but at its peak
+  for (std::size_t n = 0; n < size; ++n) {
+    squared[n] = squared[n] * squared[n] + signal.quadrature[n] * signal.quadrature[n];
+  }
+  const double highest =
+      std::sqrt(Eigen::Map<const Eigen::ArrayXd>{squared.data(), static_cast<Eigen::Index>(size)}.maxCoeff());
+  const double threshold = std::max(direct_below_highest * highest, above_noise * noise.rms);
   if (highest <= threshold || highest <= 0.0) return {};
 
   for (std::size_t n = 1; n + 1 < size; ++n) {
-    if (direct[n] < threshold || direct[n] < direct[n - 1] || direct[n] <= direct[n + 1]) continue;
-    const double before = std::log(direct[n - 1]);
-    const double middle = std::log(direct[n]);
-    const double after = std::log(direct[n + 1]);
-    const double bend = -(direct[n - 1] - 2.0 * direct[n] + direct[n + 1]);
+    if (squared[n] < threshold * threshold || squared[n] < squared[n - 1] || squared[n] <= squared[n + 1]) continue;
+    const double before = std::log(squared[n - 1]);
+    const double middle = std::log(squared[n]);
+    const double after = std::log(squared[n + 1]);
+    const double height = std::sqrt(squared[n]);
+    const double bend = 2.0 * height - std::sqrt(squared[n - 1]) - std::sqrt(squared[n + 1]);
     const double later_slope =
-        interference_slope(std::span{direct}.first(size), n, (upper.high - upper.low).value(), rate.value());
+        interference_slope(std::span{squared}.first(size), n, (upper.high - upper.low).value(), rate.value());
     Arrival arrival;
     arrival.index = static_cast<double>(n) + vertex(before, middle, after);
     arrival.uncertainty_samples = bend > 0.0 ? std::hypot(noise.envelope_slope, later_slope) / bend : 1.0;
-    arrival.height_db = 20.0 * std::log10(direct[n]);
-    arrival.signal_to_noise_db = 20.0 * std::log10(direct[n] / std::max(noise_rms, 1e-15));
+    arrival.height_db = 20.0 * std::log10(height);
+    arrival.signal_to_noise_db = 20.0 * std::log10(height / std::max(noise.rms, 1e-15));
     arrival.dispersion_samples = dispersion_near(takes.mean, upper, rate, arrival.index);
     return arrival;
   }

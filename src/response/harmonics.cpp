@@ -48,8 +48,8 @@ class GatedPower {
   /// @param first   sample of early followed by late at which the gate begins
   /// @param widths  of the bins in log frequency
   GatedPower(std::span<const float> early, std::span<const float> late, std::ptrdiff_t first,
-             std::span<const float> gains, const SingleFft& fft, std::span<const double> widths)
-      : power_(fft.bin_count()), weighted_(fft.bin_count()) {
+             std::span<const float> gains, const SingleFft& fft, std::span<const float> widths)
+      : power_(fft.bin_count()), widths_{widths} {
     Scratch<float> x(fft.size());
     std::fill(x.begin(), x.end(), 0.0F);
     const auto take = [&](std::span<const float> from, std::ptrdiff_t begins) {  // sample 0 of `from` is `begins`
@@ -64,10 +64,7 @@ class GatedPower {
     take(late, std::ssize(early));
     SingleSpectrum bins(fft.bin_count());
     fft.forward(x, bins);
-    for (std::size_t k = 0; k < bins.size(); ++k) {
-      power_[k] = static_cast<double>(bins[k].real() * bins[k].real() + bins[k].imag() * bins[k].imag());
-      weighted_[k] = widths[k] * power_[k];
-    }
+    for (std::size_t k = 0; k < bins.size(); ++k) power_[k] = std::norm(bins[k]);
   }
 
   /// Mean over log frequency; of the bins at the band's edges the part inside counts.
@@ -76,18 +73,19 @@ class GatedPower {
     const std::size_t first = bin_with(low_hz);
     const std::size_t last = bin_with(high_hz);
     if (first < 1 || last >= power_.size()) return 0.0;  // no band that a sweep drives
-    if (first == last) return power_[first];
+    const auto at = [&](std::size_t k) { return static_cast<double>(power_[k]); };
+    if (first == last) return at(first);
     const double lower = std::log((static_cast<double>(first) + 0.5) * bin_hz / low_hz);
     const double upper = std::log(high_hz / ((static_cast<double>(last) - 0.5) * bin_hz));
-    const Eigen::Map<const Eigen::VectorXd> whole{weighted_.data() + first + 1,
-                                                  static_cast<Eigen::Index>(last - first - 1)};
-    return (lower * power_[first] + whole.dot(Eigen::VectorXd::Ones(whole.size())) + upper * power_[last]) /
-           std::log(high_hz / low_hz);
+    using Bins = Eigen::Map<const Eigen::VectorXf>;
+    const auto between = static_cast<Eigen::Index>(last - first - 1);
+    const float whole = Bins{widths_.data() + first + 1, between}.dot(Bins{power_.data() + first + 1, between});
+    return (lower * at(first) + static_cast<double>(whole) + upper * at(last)) / std::log(high_hz / low_hz);
   }
 
  private:
-  std::vector<double> power_;
-  std::vector<double> weighted_;
+  Scratch<float> power_;
+  std::span<const float> widths_;
 };
 
 }  // namespace
@@ -129,8 +127,8 @@ std::vector<HarmonicReading> harmonic_readings(const Takes& takes, const Takes& 
       good_fft_size(static_cast<std::size_t>(std::max(rate_hz / grid_hz, (lead_s + length_s) * rate_hz + 2.0)))};
   const double bin_hz = rate_hz / static_cast<double>(fft.size());
   const std::vector<float> gains = gate_samples(lead_s, length_s, rate_hz);
-  std::vector<double> widths(fft.bin_count());
-  for (std::size_t k = 1; k < widths.size(); ++k) widths[k] = log_width_of_bin(k);
+  std::vector<float> widths(fft.bin_count());
+  for (std::size_t k = 1; k < widths.size(); ++k) widths[k] = static_cast<float>(log_width_of_bin(k));
   std::vector<GatedPower> heard;
   std::vector<GatedPower> noise;
   for (const int order : {1, 2, 3}) {

@@ -10,16 +10,6 @@
 #include "ringtrue/dsp/real_fft.hpp"
 
 namespace ringtrue {
-namespace {
-
-std::vector<double> power_spectrum(const RealFft& fft, std::span<const float> samples) {
-  const auto bins = spectrum(fft, samples);
-  std::vector<double> powers(bins.size());
-  for (std::size_t k = 0; k < bins.size(); ++k) powers[k] = std::norm(bins[k]);
-  return powers;
-}
-
-}  // namespace
 
 StretchLevels::StretchLevels(const Takes& takes, std::size_t from, std::size_t to) {
   const std::size_t length = std::min(to, takes.mean.size()) - from;
@@ -27,8 +17,8 @@ StretchLevels::StretchLevels(const Takes& takes, std::size_t from, std::size_t t
   const RealFft fft{good_fft_size(takes.mean.size() + 512)};
   df_hz_ = takes.sample_rate_hz / static_cast<double>(fft.size());
   padding_ = static_cast<double>(fft.size()) / static_cast<double>(length);
-  mean_power_ = power_spectrum(fft, std::span{takes.mean}.subspan(from, length));
-  noise_power_ = power_spectrum(fft, std::span{takes.noise}.subspan(from, length));
+  mean_ = spectrum(fft, std::span{takes.mean}.subspan(from, length));
+  noise_ = spectrum(fft, std::span{takes.noise}.subspan(from, length));
 }
 
 /// Calls term(k, w) for every bin that reaches into the band. A bin stands for the band half a bin to each side of it;
@@ -36,7 +26,7 @@ StretchLevels::StretchLevels(const Takes& takes, std::size_t from, std::size_t t
 template <class Term>
 void StretchLevels::over_bins(Band band, const Term& term) const {
   const auto first = static_cast<std::size_t>(std::max(1.0, std::floor(band.low.value() / df_hz_ - 0.5)));
-  for (std::size_t k = first; k < mean_power_.size(); ++k) {
+  for (std::size_t k = first; k < mean_.size(); ++k) {
     const double f = static_cast<double>(k) * df_hz_;
     const double low = std::max(f - 0.5 * df_hz_, band.low.value());
     const double high = std::min(f + 0.5 * df_hz_, band.high.value());
@@ -52,8 +42,9 @@ std::optional<BandLevel> StretchLevels::level(Band band) const {
   double noise = 0.0;     // sum w |N|^2: the noise in the mean
   double variance = 0.0;  // of `signal`: each bin w^2 (|H|^2 s2 + s2^2 / 2), s2 = 2 |N|^2 the noise of one take
   over_bins(band, [&](std::size_t k, double w) {
-    const double power = mean_power_[k] - noise_power_[k];
-    const double s2 = 2.0 * noise_power_[k];
+    const double noise_power = std::norm(noise_[k]);
+    const double power = std::norm(mean_[k]) - noise_power;
+    const double s2 = 2.0 * noise_power;
     signal += w * power;
     weights += w;
     noise += w * 0.5 * s2;
@@ -69,7 +60,7 @@ std::optional<double> StretchLevels::noise_db(Band band) const {
   double noise = 0.0;
   double weights = 0.0;
   over_bins(band, [&](std::size_t k, double w) {
-    noise += w * noise_power_[k];
+    noise += w * std::norm(noise_[k]);
     weights += w;
   });
   if (!(noise > 0.0) || weights <= 0.0) return {};

@@ -58,15 +58,20 @@ std::vector<double> median_spectrum(std::span<const float> channel, std::span<co
     window_energy += window[n] * window[n];
   }
   const double scale = 2.0 / (static_cast<double>(fft.size()) * window_energy);
-  std::vector<std::vector<double>> powers(bins);  // by bin, then stretch
+  std::vector<double> powers(bins * starts.size());  // stretch after stretch
   std::vector<double> x(fft.size());
-  for (const std::size_t start : starts) {
-    for (std::size_t n = 0; n < length; ++n) x[n] = window[n] * static_cast<double>(channel[start + n]);
+  for (std::size_t i = 0; i < starts.size(); ++i) {
+    const auto stretch = channel.subspan(starts[i], length);
+    for (std::size_t n = 0; n < length; ++n) x[n] = window[n] * static_cast<double>(stretch[n]);
     const auto heard = spectrum(fft, std::span<const double>{x});
-    for (std::size_t k = 0; k < bins; ++k) powers[k].push_back(scale * std::norm(heard[k]));
+    for (std::size_t k = 0; k < bins; ++k) powers[i * bins + k] = scale * std::norm(heard[k]);
   }
   std::vector<double> result;
-  for (std::vector<double>& values : powers) result.push_back(median(std::move(values)));
+  for (std::size_t k = 0; k < bins; ++k) {
+    std::vector<double> values;
+    for (std::size_t i = 0; i < starts.size(); ++i) values.push_back(powers[i * bins + k]);
+    result.push_back(median(std::move(values)));
+  }
   return result;
 }
 

@@ -115,8 +115,10 @@ std::vector<double> on_grid(const Takes& takes, std::span<const float> samples, 
   const RealFft fft{good_fft_size(2 * samples.size())};
   const double df = takes.sample_rate_hz / static_cast<double>(fft.size());
   auto bins = spectrum(fft, samples);
-  for (std::size_t k = 0; k < bins.size(); ++k) bins[k] *= subwoofer_taper(static_cast<double>(k) * df, band);
-  std::vector<double> fine(fft.size());
+  const auto passed = std::min(bins.size(), static_cast<std::size_t>(subwoofer_taper_end.value() / df) + 1);
+  for (std::size_t k = 0; k < passed; ++k) bins[k] *= subwoofer_taper(static_cast<double>(k) * df, band);
+  std::fill(bins.begin() + static_cast<std::ptrdiff_t>(passed), bins.end(), 0.0);
+  Scratch<double> fine(fft.size());
   fft.inverse(bins, fine);
   std::vector<double> thinned;
   const double ratio = takes.sample_rate_hz / grid_hz;

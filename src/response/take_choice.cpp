@@ -81,15 +81,22 @@ class Usual {
   /// Medians over the whole pairs of one sweep, block by block; 0 where there are too few.
   [[nodiscard]] std::vector<double> of_shape(std::size_t wanted, std::size_t filter) const {
     constexpr std::size_t enough_fellows = 3;
-    std::vector<std::vector<double>> by_block;
+    std::vector<std::span<const double>> fellows;
+    std::size_t blocks = 0;
     for (const std::size_t i : whole_) {
-      const auto& energies = responses_[i].disturbance.energies[filter];
       if (shape(i) != wanted) continue;
-      by_block.resize(std::max(by_block.size(), energies.size()));
-      for (std::size_t b = 0; b < energies.size(); ++b) by_block[b].push_back(energies[b]);
+      fellows.emplace_back(responses_[i].disturbance.energies[filter]);
+      blocks = std::max(blocks, fellows.back().size());
     }
     std::vector<double> medians;
-    for (auto& block : by_block) medians.push_back(block.size() >= enough_fellows ? median(std::move(block)) : 0.0);
+    std::vector<double> energies;
+    for (std::size_t b = 0; b < blocks; ++b) {
+      energies.clear();
+      for (const auto& fellow : fellows) {
+        if (b < fellow.size()) energies.push_back(fellow[b]);
+      }
+      medians.push_back(energies.size() >= enough_fellows ? median(energies) : 0.0);
+    }
     return medians;
   }
 

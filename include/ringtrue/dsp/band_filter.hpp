@@ -13,16 +13,19 @@ namespace ringtrue {
 /// `low_octaves` and `high_octaves` inside the band as a half cosine in log frequency.
 [[nodiscard]] double tapered_gain(double frequency_hz, Band band, double low_octaves, double high_octaves);
 
-/// The same for many frequencies of one band: no logarithm where it is 0 or 1.
+/// The same for many frequencies of one band: no logarithm where it is 0 or 1, and one where it is
+/// neither.
 class TaperedGain {
  public:
   TaperedGain(Band band, double low_octaves, double high_octaves);
   [[nodiscard]] double at(double frequency_hz) const {
     if (frequency_hz >= flat_.low.value() && frequency_hz <= flat_.high.value()) return 1.0;
-    return tapered_gain(frequency_hz, band_, low_octaves_, high_octaves_);
+    return in_a_taper(frequency_hz);
   }
 
  private:
+  [[nodiscard]] double in_a_taper(double frequency_hz) const;
+
   Band band_;
   Band flat_;
   double low_octaves_;

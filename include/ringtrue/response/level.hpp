@@ -37,9 +37,9 @@ class StretchLevels {
   void over_bins(Band band, const Term& term) const;
 
   double df_hz_ = 1.0;
-  double padding_ = 1.0;            // length of the transform over that of the stretch
-  std::vector<double> mean_power_;  // |M|^2
-  std::vector<double> noise_power_;
+  double padding_ = 1.0;  // length of the transform over that of the stretch
+  Spectrum mean_;
+  Spectrum noise_;
 };
 
 /// One band alone.

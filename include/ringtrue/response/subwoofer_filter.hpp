@@ -7,10 +7,13 @@
 
 namespace ringtrue {
 
+/// Where any subwoofer has fallen off, so that its response can be thinned out to 1 kHz.
+constexpr Hertz subwoofer_taper_end{250.0};
+
 /// Zero-phase gain over a subwoofer's sweep in which its onset is looked for; the deconvolver's own tapers are alike.
-/// Ends at 250 Hz, where any subwoofer has fallen off, so that the response can be thinned out to 1 kHz.
+/// Nothing is left from `subwoofer_taper_end` on.
 [[nodiscard]] inline double subwoofer_taper(double frequency_hz, Band band) {
-  const Hertz high = std::min(band.high, Hertz{250.0});
+  const Hertz high = std::min(band.high, subwoofer_taper_end);
   return tapered_gain(frequency_hz, {band.low, high}, 0.5, 0.35);
 }
 
