@@ -2,9 +2,13 @@
 
 #include <doctest/doctest.h>
 
+#include <algorithm>
 #include <cmath>
+#include <complex>
 #include <numbers>
 #include <vector>
+
+#include "ringtrue/dsp/phase_ramp.hpp"
 
 using namespace ringtrue;
 
@@ -18,6 +22,28 @@ TEST_CASE("tapered gain is nothing outside the band, one inside, half in the mid
   // Half cosine in log frequency: half an octave into a one-octave taper it is 0.5 (closed form).
   CHECK(std::abs(tapered_gain(100.0 * std::numbers::sqrt2, band, 1.0, 1.0) - 0.5) < 1e-12);
   CHECK(std::abs(tapered_gain(1'600.0 / std::numbers::sqrt2, band, 1.0, 1.0) - 0.5) < 1e-12);
+}
+
+TEST_CASE("the tapers of many frequencies are those of one after the other") {
+  // The second band is so narrow that its tapers overlap.
+  for (const double high : {1'600.0, 150.0}) {
+    const Band band{Hertz{100.0}, Hertz{high}};
+    const TaperedGain gain{band, 0.5, 0.3};
+    for (double f = 90.0; f < 1'700.0; f *= 1.001) {
+      CAPTURE(f);
+      CHECK(std::abs(gain.at(f) - tapered_gain(f, band, 0.5, 0.3)) < 1e-12);
+    }
+  }
+}
+
+TEST_CASE("a ramp of phases is the exponentials it stands for") {
+  for (const double step : {0.0, 1e-4, -0.37, 2.9}) {
+    CAPTURE(step);
+    PhaseRamp phase{0.3, step};
+    double worst = 0.0;
+    for (int k = 0; k < 1'000; ++k) worst = std::max(worst, std::abs(phase.next() - std::polar(1.0, 0.3 + k * step)));
+    CHECK(worst < 1e-12);  // the argument's own rounding is 3e-13
+  }
 }
 
 TEST_CASE("analytic signal of a cosine is that cosine and its sine, weighted by the Hann window") {
