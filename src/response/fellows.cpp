@@ -6,6 +6,7 @@
 #include <array>
 #include <cmath>
 #include <map>
+#include <numbers>
 #include <numeric>
 #include <span>
 
@@ -25,11 +26,6 @@ constexpr double quiet_db = -8.0;
 constexpr double unbalanced_db = 12.0;
 constexpr double topless_db = 14.0;  // of the 8 kHz octave alone: a dead tweeter behind a gentle crossover
 
-struct Balance {
-  double treble_db = 0.0;  // 4 and 8 kHz octaves against the fellows
-  double bass_db = 0.0;    // 125 to 500 Hz octaves
-};
-
 /// Each octave's median level over the mains that are heard, keyed by its whole centre in Hz.
 std::map<long, double> usual_octaves(const Rig& rig, const PositionMeasurement& measurement) {
   std::map<long, std::vector<double>> levels;
@@ -46,10 +42,22 @@ std::map<long, double> usual_octaves(const Rig& rig, const PositionMeasurement& 
   return usual;
 }
 
+/// What is asked of an octave's level: the most or the least it may be, by two standard uncertainties.
+enum class Bound { most, least };
+
+constexpr double lost_db = -30.0;  // against the fellows; what is further down counts as this
+
+double bound_db(const OctaveReading& octave, Bound bound) {
+  if (!std::isfinite(octave.uncertainty_db)) return bound == Bound::most ? octave.level_db : -1e3;
+  const double off = 2.0 * octave.uncertainty_db * std::numbers::ln10 / 10.0;  // as a share of the power
+  const double share = bound == Bound::most ? 1.0 + off : 1.0 - off;
+  return share > 0.0 ? octave.level_db + 10.0 * std::log10(share) : -1e3;
+}
+
 /// Mean difference to the usual over the octaves from `low_hz` to `high_hz`; an octave that is lost in noise counts as
 /// its noise allows.
 std::optional<double> difference_db(const SpeakerMeasurement& speaker, const std::map<long, double>& usual,
-                                    double low_hz, double high_hz) {
+                                    double low_hz, double high_hz, Bound bound) {
   double sum = 0.0;
   double count = 0.0;
   for (const auto& [key, level_db] : usual) {
@@ -57,8 +65,7 @@ std::optional<double> difference_db(const SpeakerMeasurement& speaker, const std
     if (static_cast<double>(centre) < low_hz || static_cast<double>(centre) > high_hz) continue;
     const auto own = std::ranges::find_if(
         speaker.octaves, [&](const OctaveReading& octave) { return std::lround(octave.centre_hz) == centre; });
-    constexpr double lost_db = -30.0;
-    sum += own != speaker.octaves.end() ? std::max(lost_db, own->level_db - level_db) : lost_db;
+    sum += own != speaker.octaves.end() ? std::max(lost_db, bound_db(*own, bound) - level_db) : lost_db;
     count += 1.0;
   }
   if (count == 0.0) return {};
@@ -86,27 +93,33 @@ void compare_levels(const Rig& rig, PositionMeasurement& measurement) {
     SpeakerMeasurement& measured = measurement.speakers[s];
     const Speaker& speaker = rig.speakers[s];
     if (!is_main(rig.speakers[s]) || !measured.heard) continue;
-    const auto treble =
-        holds(speaker, 300.0, octave_end_hz(7'943.3)) ? difference_db(measured, usual, 3'000.0, 9'000.0) : std::nullopt;
-    const auto bass =
-        holds(speaker, octave_begin_hz(251.2), 1'000.0) ? difference_db(measured, usual, 200.0, 600.0) : std::nullopt;
+    if (!holds(speaker, 300.0, octave_end_hz(7'943.3)) || !holds(speaker, octave_begin_hz(251.2), 1'000.0)) continue;
+    const auto over = [&](double low_hz, double high_hz, Bound bound) {
+      return difference_db(measured, usual, low_hz, high_hz, bound);
+    };
+    const auto treble = over(3'000.0, 9'000.0, Bound::most);
+    const auto bass = over(200.0, 600.0, Bound::most);
     if (!treble || !bass) continue;
-    const double missing_db = *bass - *treble;
-    const double missing_top_db = *bass - difference_db(measured, usual, 7'000.0, 9'000.0).value_or(*bass);
+    // Noise may hide what is there, and be what is not: missing is what is so at the least.
+    const double sure_bass = over(200.0, 600.0, Bound::least).value_or(lost_db);
+    const double sure_treble = over(3'000.0, 9'000.0, Bound::least).value_or(lost_db);
+    const double missing_db = sure_bass - *treble;
+    const double missing_bass_db = sure_treble - *bass;
+    const double missing_top_db = sure_bass - over(7'000.0, 9'000.0, Bound::most).value_or(sure_bass);
     if (missing_db > unbalanced_db || missing_top_db > topless_db) {
       measured.trusted = false;
       add(measurement, Severity::stop, "dull-speaker", speaker,
           fmt::format("{} (output {}) has {:.0f} dB less treble than its fellows: its tweeter may be dead or covered. "
                       "Listen to it closely, then measure again.",
                       speaker.label, speaker.output, std::max(missing_db, missing_top_db)));
-    } else if (missing_db < -unbalanced_db) {
+    } else if (missing_bass_db > unbalanced_db) {
       measured.trusted = false;
       measured.sign = WooferSign::unsure;  // what still sounds is not the woofer
       add(measurement, Severity::stop, "thin-speaker", speaker,
           fmt::format(
               "{} (output {}) has {:.0f} dB less bass and middle than its fellows: its woofer may be dead, or a "
               "filter is on. Listen to it closely, then measure again.",
-              speaker.label, speaker.output, -missing_db));
+              speaker.label, speaker.output, missing_bass_db));
     } else if (std::max(*treble, *bass) < quiet_db) {
       measured.trusted = false;
       add(measurement, Severity::warn, "quiet-speaker", speaker,

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <limits>
 #include <optional>
 #include <vector>
 
@@ -24,9 +25,9 @@ std::vector<OctaveReading> octave_readings(const StretchLevels& levels, Band dri
     const Band octave{Hertz{centre * std::pow(10.0, -0.15)}, Hertz{centre * std::pow(10.0, 0.15)}};
     if (octave.low < driven.low || octave.high > driven.high) continue;
     if (const auto level = levels.level(octave)) {
-      readings.push_back({centre, level->level_db.value, level->signal_to_noise_db});
+      readings.push_back({centre, level->level_db.value, level->signal_to_noise_db, level->level_db.uncertainty});
     } else if (const auto noise_db = levels.noise_db(octave)) {  // lost in the noise: it cannot be louder than that
-      readings.push_back({centre, *noise_db, 0.0});
+      readings.push_back({centre, *noise_db, 0.0, std::numeric_limits<double>::infinity()});
     }
   }
   return readings;

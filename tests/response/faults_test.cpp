@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
+#include <limits>
 #include <numbers>
 #include <span>
 #include <string>
@@ -14,6 +15,7 @@
 #include "rigs.hpp"
 #include "ringtrue/core/errors.hpp"
 #include "ringtrue/core/statistics.hpp"
+#include "ringtrue/response/fellows.hpp"
 #include "ringtrue/response/measurement.hpp"
 
 using namespace ringtrue;
@@ -661,6 +663,34 @@ TEST_CASE("the recording of another stimulus is refused") {
              words.ends_with("; check that stimulus and recording belong together and that the microphone was on")));
     }
   }
+}
+
+TEST_CASE("treble that the noise may hide is not missing") {
+  // As in a simulated room with the noise 24 dB over the 8 kHz octave: what is left after the noise is taken off is
+  // chance, and the most it may be counts. By hand: 8 dB of uncertainty are 8 ln 10 / 10 = 1.84 of the power, and 1 + 2 x
+  // 1.84 are 6.7 dB.
+  const Rig rig = test::simple_rig(4);
+  PositionMeasurement measurement;
+  for (int s = 0; s < 4; ++s) {
+    SpeakerMeasurement speaker;
+    speaker.heard = true;
+    for (int k = -3; k <= 3; ++k) speaker.octaves.push_back({1'000.0 * std::pow(10.0, 0.3 * k), -10.0, 20.0, 0.1});
+    measurement.speakers.push_back(speaker);
+  }
+  const auto found = [&](double top_db, double uncertainty_db) {
+    PositionMeasurement changed = measurement;
+    changed.speakers[1].octaves.back().level_db = top_db;
+    changed.speakers[1].octaves.back().uncertainty_db = uncertainty_db;
+    compare_fellows(rig, changed);
+    return has(changed, "dull-speaker", "M2", Severity::stop);
+  };
+  CHECK(found(-34.0, 0.1));
+  CHECK(found(-34.0, 8.0));  // at most -27.3 dB
+  CHECK_FALSE(found(-25.5, 8.0));
+  CHECK(found(-25.5, 0.1));
+  CHECK_FALSE(found(-10.0, std::numeric_limits<double>::infinity()));
+  CHECK(found(-34.0, std::numeric_limits<double>::infinity()));  // the noise itself is that quiet
+  CHECK_FALSE(found(-10.0, 0.1));
 }
 
 TEST_CASE("too much noise is said, once for all") {

@@ -38,6 +38,7 @@ struct OctaveReading {
   double centre_hz = 1'000.0;
   double level_db = 0.0;
   double signal_to_noise_db = 0.0;
+  double uncertainty_db = 0.0;  // of the level; infinite where it is lost in the noise, and level_db is the noise's
 };
 
 /// What was measured of one speaker at one mic position.
