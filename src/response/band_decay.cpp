@@ -7,7 +7,6 @@
 #include <numbers>
 #include <span>
 
-#include "means.hpp"
 #include "ringtrue/core/parallel.hpp"
 #include "ringtrue/dsp/real_fft.hpp"
 #include "ringtrue/dsp/scratch.hpp"
@@ -110,8 +109,8 @@ BandEnergy band_energy(const Spectra& spectra, const BandFilters::Filter& filter
     in_phase[i + 1] = bin;
     quadrature[i + 1] = {bin.imag(), -bin.real()};
   }
-  const auto noise =
-      (values_of(filter.gains).square() * values_of(spectra.noise_power).segment(static_cast<Eigen::Index>(filter.first), std::ssize(filter.gains))).sum();
+  const auto noise_power = values_of(std::span{spectra.noise_power}.subspan(filter.first, bins));
+  const float noise = (values_of(filter.gains).square() * noise_power).sum();
   real.resize(small.size());
   imaginary.resize(small.size());
   small.inverse_unscaled(in_phase, real);
@@ -158,10 +157,8 @@ BandDecay decay_of(const Spectra& spectra, double arrival_s, std::size_t length,
                            static_cast<std::size_t>(static_cast<double>(length) / spectra.rate_hz * energy.rate_hz));
   if (from >= to) return band;
   const auto squared = energy.squared.subspan(from, to - from);
-  const auto together = static_cast<std::size_t>(std::max(1.0, energy.rate_hz / times_rate_hz));
-  const auto times = decay_times(means_of(squared, together), energy.noise_power,
-                                 Hertz{energy.rate_hz / static_cast<double>(together)},
-                                 Seconds{std::clamp(2.0 / width_hz, 0.01, 0.05)});
+  const auto times =
+      decay_times(squared, energy.noise_power, Hertz{energy.rate_hz}, Seconds{std::clamp(2.0 / width_hz, 0.01, 0.05)});
   if (!times) return band;
   const auto long_enough = [&](const std::optional<double>& seconds, double needed) {
     return seconds && *seconds * width_hz > needed ? seconds : std::nullopt;

@@ -110,8 +110,7 @@ std::vector<Lag> prominent_lags(std::vector<float> h, std::size_t zero_index, do
   double highest = 0.0;
   while (lags.size() < most_peaks) {
     Eigen::Index where = 0;
-    const auto height =
-        static_cast<double>(Eigen::Map<const Eigen::ArrayXf>{h.data(), std::ssize(h)}.maxCoeff(&where));
+    const auto height = static_cast<double>(Eigen::Map<const Eigen::ArrayXf>{h.data(), std::ssize(h)}.maxCoeff(&where));
     const auto peak = h.begin() + where;
     highest = std::max(highest, height);
     if (!plain(height) || height < 0.03 * highest) break;

@@ -1,5 +1,6 @@
 #include "ringtrue/response/decay.hpp"
 
+#include <Eigen/Core>
 #include <algorithm>
 #include <bit>
 #include <cmath>
@@ -7,7 +8,6 @@
 #include <utility>
 #include <vector>
 
-#include "means.hpp"
 #include "ringtrue/dsp/band_filter.hpp"
 
 namespace ringtrue {
@@ -22,6 +22,8 @@ constexpr double least_noise_share = 0.1;     // of the response, to call its en
 constexpr double noise_margin_db = 10.0;      // ISO 3382-1 4.2.1: 45 dB for T30, 35 dB for T20, less the 5 at the top
 constexpr double truncation_margin_db = 5.0;  // a third of the energy at the curve's lower end may be added tail
 constexpr double late_top_db = -5.0;
+constexpr double early_range_db = 10.0;
+constexpr double means_rate_hz = 2'000.0;  // at least, of the means that all but the early curve is made of
 
 double in_db(double power) { return 10.0 * std::log10(std::max(power, 1e-300)); }
 
@@ -31,20 +33,35 @@ struct Line {
 };
 
 /// Least-squares line through (i, values[i]) for i in [from, to).
-std::optional<Line> line_through(std::span<const double> values, std::size_t from, std::size_t to) {
+template <class Value>
+std::optional<Line> line_through(std::span<const Value> values, std::size_t from, std::size_t to) {
   double n = 0.0, sx = 0.0, sy = 0.0, sxx = 0.0, sxy = 0.0;
   for (std::size_t i = from; i < to; ++i) {
     const double x = static_cast<double>(i);
+    const double y = static_cast<double>(values[i]);
     n += 1.0;
     sx += x;
-    sy += values[i];
+    sy += y;
     sxx += x * x;
-    sxy += x * values[i];
+    sxy += x * y;
   }
   const double spread = n * sxx - sx * sx;
   if (n < 3.0 || spread <= 0.0) return {};
   const double slope = (n * sxy - sx * sy) / spread;
   return Line{(sy - slope * sx) / n, slope};
+}
+
+/// Means of so many samples each; what is left at the end counts for nothing.
+template <class Sample>
+std::vector<double> means_of(std::span<const Sample> squared, std::size_t together) {
+  std::vector<double> means(squared.size() / together);
+  const Sample share = Sample{1} / static_cast<Sample>(together);
+  for (std::size_t i = 0; i < means.size(); ++i) {
+    Sample sum{0};
+    for (const Sample x : squared.subspan(i * together, together)) sum += x;
+    means[i] = static_cast<double>(share * sum);
+  }
+  return means;
 }
 
 /// Where the decay stops being one, and what stands for the rest of it.
@@ -80,7 +97,7 @@ std::optional<LateDecay> late_decay(std::span<const double> levels_db, double no
     auto first = last;
     while (first != peak && *(first - 1) < bottom_db + late_range_db) --first;
     const auto from = static_cast<std::size_t>(first - levels_db.begin());
-    const auto line = line_through(levels_db, from, static_cast<std::size_t>(last - levels_db.begin()));
+    const auto line = line_through<double>(levels_db, from, static_cast<std::size_t>(last - levels_db.begin()));
     if (line && line->slope < 0.0) return LateDecay{*line, find_cut(levels_db, from, *line)};
   }
   return {};
@@ -135,28 +152,62 @@ std::optional<DecayEnd> find_end(const TailSums& squared, double known_noise, He
   return result;
 }
 
-/// Backward integral in dB of its first value, as far as the first value below `lowest_db`: logarithms cost.
-std::vector<double> decay_curve_db(const TailSums& squared, const DecayEnd& end, double lowest_db) {
-  const auto integral_from = [&](std::size_t i) {
-    return end.tail + squared.between(i, end.end) - end.noise_power * static_cast<double>(end.end - i);
-  };
-  std::vector<double> curve;
-  if (end.end == 0) return curve;
-  const double whole = integral_from(0);
-  const double lowest = whole * std::pow(10.0, 0.1 * (lowest_db - 0.001));  // rounding may not leave it out
-  for (std::size_t i = 0; i < end.end; ++i) {
-    curve.push_back(integral_from(i));
-    if (curve.back() < lowest) break;
+/// A decay's backward integral in dB of its first value, once it is complete. In single precision, many logarithms at
+/// once.
+class Curve {
+ public:
+  /// @param lowest_db  the curve ends at the first value below
+  Curve(double whole, double lowest_db)
+      : share_{1.0 / whole},
+        lowest_{whole * std::pow(10.0, 0.1 * (lowest_db - 0.001))} {}  // rounding may not leave it out
+
+  /// @returns false from the last value on
+  bool add(double integral) {
+    values_.push_back(static_cast<float>(share_ * std::max(integral, 0.0)));
+    return integral >= lowest_;
   }
-  const double whole_db = in_db(whole);
-  for (double& value : curve) value = in_db(value) - whole_db;
-  return curve;
+  [[nodiscard]] std::vector<float> in_db() && {
+    constexpr float least = 1e-30F;
+    constexpr float db = 10.0F / std::numbers::ln10_v<float>;
+    Eigen::Map<Eigen::ArrayXf> all{values_.data(), std::ssize(values_)};
+    all = db * all.max(least).log();
+    return std::move(values_);
+  }
+
+ private:
+  double share_;
+  double lowest_;
+  std::vector<float> values_;
+};
+
+/// From the means on which it was integrated, for T20 and T30.
+std::vector<float> late_curve_db(const TailSums& squared, const DecayEnd& end, double whole, double lowest_db) {
+  Curve curve{whole, lowest_db};
+  for (std::size_t i = 0; i < end.end; ++i) {
+    const double integral = end.tail + squared.between(i, end.end) - end.noise_power * static_cast<double>(end.end - i);
+    if (!curve.add(integral)) break;
+  }
+  return std::move(curve).in_db();
+}
+
+/// From every sample, for the early decay time: near a loudspeaker the curve drops at the direct sound, and a line
+/// through few values after it would hang on the first.
+/// @param whole  of the samples
+template <class Sample>
+std::vector<float> early_curve_db(std::span<const Sample> squared, double noise_power, double whole, double lowest_db) {
+  Curve curve{whole, lowest_db};
+  double left = whole;
+  for (const Sample x : squared) {
+    if (!curve.add(left)) break;
+    left -= static_cast<double>(x) - noise_power;
+  }
+  return std::move(curve).in_db();
 }
 
 /// 60 dB over the slope of the curve from `top_db` to `range_db` below that.
-std::optional<double> time_over(std::span<const double> curve_db, double top_db, double range_db, Hertz sample_rate) {
+std::optional<double> time_over(std::span<const float> curve_db, double top_db, double range_db, Hertz sample_rate) {
   const auto below = [&](double level_db) {
-    return std::ranges::find_if(curve_db, [&](double value) { return value < level_db; });
+    return std::ranges::find_if(curve_db, [&](float value) { return static_cast<double>(value) < level_db; });
   };
   const auto first = top_db < 0.0 ? below(top_db) : curve_db.begin();
   const auto last = below(top_db - range_db);
@@ -167,23 +218,45 @@ std::optional<double> time_over(std::span<const double> curve_db, double top_db,
   return -60.0 / line->slope / sample_rate.value();
 }
 
+template <class Sample>
+std::optional<DecayTimes> times_of(std::span<const Sample> squared, double noise_power, Hertz sample_rate,
+                                   Seconds block) {
+  const auto together = static_cast<std::size_t>(std::max(1.0, sample_rate.value() / means_rate_hz));
+  const Hertz means_rate{sample_rate.value() / static_cast<double>(together)};
+  const TailSums sums{means_of(squared, together)};
+  const auto end = find_end(sums, noise_power, means_rate, block);
+  if (!end || end->end == 0) return {};
+  const double sum = sums.between(0, end->end);
+  const double whole = end->tail + sum - end->noise_power * static_cast<double>(end->end);
+  if (whole <= 0.0) return {};
+  const double above_noise = in_db(end->peak_power) - in_db(end->noise_power);
+  const double above_tail = -in_db(end->tail) + in_db(sum);
+  const auto allows = [&](double bottom_db) {
+    return above_noise >= bottom_db + noise_margin_db && above_tail >= bottom_db + truncation_margin_db;
+  };
+  DecayTimes times;
+  times.range_db = above_noise;
+  if (allows(early_range_db)) {
+    const auto curve =
+        early_curve_db(squared, end->noise_power, whole * static_cast<double>(together), -early_range_db);
+    times.early_s = time_over(curve, 0.0, early_range_db, sample_rate);
+  }
+  const auto curve = late_curve_db(sums, *end, whole, late_top_db - 30.0);
+  if (allows(20.0 - late_top_db)) times.t20_s = time_over(curve, late_top_db, 20.0, means_rate);
+  if (allows(30.0 - late_top_db)) times.t30_s = time_over(curve, late_top_db, 30.0, means_rate);
+  return times;
+}
+
 }  // namespace
 
 std::optional<DecayTimes> decay_times(std::span<const double> squared, double noise_power, Hertz sample_rate,
                                       Seconds block) {
-  const TailSums sums{squared};
-  const auto end = find_end(sums, noise_power, sample_rate, block);
-  if (!end) return {};
-  const std::vector<double> curve_db = decay_curve_db(sums, *end, late_top_db - 30.0);
-  if (curve_db.empty()) return {};
-  const double above_noise = in_db(end->peak_power) - in_db(end->noise_power);
-  const double above_tail = -in_db(end->tail) + in_db(sums.between(0, end->end));
-  const auto time = [&](double top_db, double range_db) -> std::optional<double> {
-    const double bottom_db = range_db - top_db;
-    if (above_noise < bottom_db + noise_margin_db || above_tail < bottom_db + truncation_margin_db) return {};
-    return time_over(curve_db, top_db, range_db, sample_rate);
-  };
-  return DecayTimes{time(0.0, 10.0), time(late_top_db, 20.0), time(late_top_db, 30.0), above_noise};
+  return times_of(squared, noise_power, sample_rate, block);
+}
+
+std::optional<DecayTimes> decay_times(std::span<const float> squared, double noise_power, Hertz sample_rate,
+                                      Seconds block) {
+  return times_of(squared, noise_power, sample_rate, block);
 }
 
 std::optional<DecayTime> reverberation_time(std::span<const double> squared, double noise_power, Hertz sample_rate) {
@@ -219,10 +292,8 @@ std::optional<DecayTime> mid_decay_time(const Takes& takes, const TakeSpectra& s
   for (double& x : h) x *= x;
   const double first = std::ceil(arrival_index / static_cast<double>(thin));
   const auto from = static_cast<std::size_t>(std::clamp(first, 0.0, static_cast<double>(size - 1)));
-  const double thinned_hz = takes.sample_rate_hz / static_cast<double>(thin);
-  const auto together = static_cast<std::size_t>(std::max(1.0, thinned_hz / times_rate_hz));
-  return reverberation_time(means_of(std::span<const double>{h}.subspan(from), together), noise_power,
-                            Hertz{thinned_hz / static_cast<double>(together)});
+  const Hertz thinned{takes.sample_rate_hz / static_cast<double>(thin)};
+  return reverberation_time(std::span<const double>{h}.subspan(from), noise_power, thinned);
 }
 
 std::optional<double> mid_decay_time_s(const Takes& takes, const TakeSpectra& spectra, double arrival_index,

@@ -21,12 +21,6 @@ constexpr double high_taper_octaves = 0.12;
 
 constexpr double whole_frame = 1e-6;  // shifted by less, single precision is the same
 
-/// The whole frame a zero lies on or after.
-double frame_before(double zero_frame) {
-  const double nearest = std::round(zero_frame);
-  return std::abs(zero_frame - nearest) < whole_frame ? nearest : std::floor(zero_frame);
-}
-
 double peak_of(std::span<const double> samples) {
   return Eigen::Map<const Eigen::ArrayXd>{samples.data(), std::ssize(samples)}.abs().maxCoeff();
 }
@@ -92,6 +86,11 @@ void by_blocks(std::size_t bins, const Each& each) {
 
 }  // namespace
 
+double frame_before(double zero_frame) {
+  const double nearest = std::round(zero_frame);
+  return std::abs(zero_frame - nearest) < whole_frame ? nearest : std::floor(zero_frame);
+}
+
 Band flat_band(Band sweep_band) {
   return {Hertz{sweep_band.low.value() * std::exp2(low_taper_octaves)},
           Hertz{sweep_band.high.value() * std::exp2(-high_taper_octaves)}};
@@ -132,8 +131,9 @@ Deconvolver::Deconvolver(const SweepShape& shape, double stimulus_rate_hz, doubl
   const Band flat = flat_band({shape.band.low, Hertz{top}});
   const auto frequency = [&](std::size_t k) { return static_cast<double>(k) * df; };
   const auto taper = [&](std::size_t k) { inverse_filter_[k] *= static_cast<float>(gain.at(frequency(k))); };
-  for (std::size_t k = 1; k < inverse_filter_.size() && frequency(k) <= flat.low.value(); ++k) taper(k);
-  for (std::size_t k = inverse_filter_.size(); k-- > 1 && frequency(k) >= flat.high.value();) taper(k);
+  std::size_t from = 1;  // of the rest: a narrow band's tapers overlap
+  for (; from < inverse_filter_.size() && frequency(from) <= flat.low.value(); ++from) taper(from);
+  for (std::size_t k = inverse_filter_.size(); k-- > from && frequency(k) >= flat.high.value();) taper(k);
   if (microphone == nullptr) return;
   for (std::size_t k = 1; k < inverse_filter_.size(); ++k) {
     inverse_filter_[k] *= std::complex<float>{microphone_correction(*microphone, static_cast<double>(k) * df)};
@@ -239,7 +239,7 @@ void Deconvolver::difference(std::span<const float> recording, const Places& pla
   if (std::min(first, second) >= 0 && std::max(first, second) + std::ssize(part) <= std::ssize(recording)) {
     const float* const one = recording.data() + first;
     const float* const other = recording.data() + second;
-    for (std::size_t n = 0; n < part.size(); n += cache_line) {
+    for (std::size_t n = 0; n < part.size(); n += samples_per_cache_line) {
       prefetch(recording, static_cast<std::size_t>(first) + n + part.size());
       prefetch(recording, static_cast<std::size_t>(second) + n + part.size());
     }
@@ -250,7 +250,8 @@ void Deconvolver::difference(std::span<const float> recording, const Places& pla
   const auto at = [&](std::ptrdiff_t n) {
     return n >= 0 && n < std::ssize(recording) ? recording[static_cast<std::size_t>(n)] : 0.0F;
   };
-  for (std::ptrdiff_t n = 0; n < std::ssize(part); ++n) part[static_cast<std::size_t>(n)] = at(first + n) - at(second + n);
+  for (std::ptrdiff_t n = 0; n < std::ssize(part); ++n)
+    part[static_cast<std::size_t>(n)] = at(first + n) - at(second + n);
 }
 
 Scratch<float> Deconvolver::difference(const SingleSpectrum& first, double first_turn, const SingleSpectrum& second,

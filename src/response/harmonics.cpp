@@ -46,7 +46,7 @@ std::vector<float> gate_samples(double lead_s, double length_s, double rate_hz) 
 class GatedPower {
  public:
   /// @param first   sample of early followed by late at which the gate begins
-  /// @param widths  of the bins in log frequency
+  /// @param widths  of the bins in log frequency; they outlive this object
   GatedPower(std::span<const float> early, std::span<const float> late, std::ptrdiff_t first,
              std::span<const float> gains, const SingleFft& fft, std::span<const float> widths)
       : power_(fft.bin_count()), widths_{widths} {

@@ -62,8 +62,8 @@ bool out_of_step(const Stimulus& stimulus, std::span<const SweepPair> pairs, std
 }
 
 /// The pairs whose transforms are longest come first: begun last, they would keep one thread busy alone.
-std::vector<std::size_t> longest_first(const Stimulus& stimulus, std::span<const SweepPair> pairs,
-                                       std::span<const Deconvolver> deconvolvers) {
+std::vector<std::size_t> longest_transforms_first(const Stimulus& stimulus, std::span<const SweepPair> pairs,
+                                                  std::span<const Deconvolver> deconvolvers) {
   std::vector<std::size_t> order(pairs.size());
   std::iota(order.begin(), order.end(), std::size_t{0});
   std::ranges::stable_sort(order, std::ranges::greater{}, [&](std::size_t i) {
@@ -74,7 +74,8 @@ std::vector<std::size_t> longest_first(const Stimulus& stimulus, std::span<const
 
 /// Reads the recording as of one interface, whose inputs and outputs share a clock, with nothing lost. Empty where it
 /// is not so, or cannot be told from every speaker.
-/// @param start_lag_s  taken to the next frame: it is where to look, and sweeps then begin on whole frames
+/// @param start_lag_s  taken to the nearest frame: it is where to look, and at the stimulus' own rate sweeps then begin
+///                     on whole frames
 std::optional<Heard> hear_on_one_clock(const Stimulus& stimulus, std::span<const SweepPair> pairs,
                                        const Channels& channels, double rate_hz, double start_lag_s,
                                        const MeasureOptions& options) {
@@ -96,7 +97,7 @@ std::optional<Heard> hear_on_one_clock(const Stimulus& stimulus, std::span<const
   const std::size_t near = heard.zero_index - in_frames(clock_window.before_s, rate_hz);
   const std::size_t length = in_frames(clock_window.before_s + clock_window.after_s, rate_hz);
   OneClock clock{stimulus, pairs, rate_hz};
-  const std::vector<std::size_t> order = longest_first(stimulus, pairs, deconvolvers);
+  const std::vector<std::size_t> order = longest_transforms_first(stimulus, pairs, deconvolvers);
   parallel_for(pairs.size(), options.threads, [&](std::size_t at) {
     if (clock.refuted()) return;
     const std::size_t i = order[at];

@@ -131,7 +131,7 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
   Heard heard = overlapping ? hear_interleaved(stimulus, pairs, channels, recording, options)
                             : hear_one_by_one(stimulus, pairs, channels, recording, options);
   const Synchronisation& sync = heard.sync;
-  refuse_if_smeared(recording, heard.responses, options.threads);
+  refuse_if_smeared(recording, pairs, heard.responses, options.threads);
 
   const RecordingFaults faults = find_faults(channels.microphone, survey, stimulus, sync, options.threads);
   const std::vector<TakeChoice> choices =

@@ -138,7 +138,7 @@ std::optional<Stretch> repeated_stretch(std::span<const float> channel, Stretch 
   std::array<std::uint8_t, block> wanted{};
   for (std::size_t from = begin; from < end; from += block) {
     const std::size_t size = std::min(block, end - from);
-    for (std::size_t i = 0; i < block; i += cache_line) prefetch(channel, from + prefetched + i);
+    for (std::size_t i = 0; i < block; i += samples_per_cache_line) prefetch(channel, from + prefetched + i);
     for (std::size_t i = 0; i < size; ++i) prints[i] = fingerprint(channel[from + i], channel[from + i + 1]);
     for (std::size_t i = 0; i < block; ++i) wanted[i] = (prints[i] & left_out) == 0 ? 1 : 0;
     std::fill(wanted.begin() + static_cast<std::ptrdiff_t>(size), wanted.end(), std::uint8_t{0});

@@ -67,10 +67,10 @@ std::vector<double> median_spectrum(std::span<const float> channel, std::span<co
     for (std::size_t k = 0; k < bins; ++k) powers[i * bins + k] = scale * std::norm(heard[k]);
   }
   std::vector<double> result;
+  std::vector<double> values(starts.size());
   for (std::size_t k = 0; k < bins; ++k) {
-    std::vector<double> values;
-    for (std::size_t i = 0; i < starts.size(); ++i) values.push_back(powers[i * bins + k]);
-    result.push_back(median(std::move(values)));
+    for (std::size_t i = 0; i < starts.size(); ++i) values[i] = powers[i * bins + k];
+    result.push_back(median(values));
   }
   return result;
 }

@@ -28,7 +28,7 @@ float squares(std::span<const float> a) { return products(a, a); }
 /// @param read  read(from, samples): writes those from `from` on
 /// @param each  each(begin): of a block; begin[-past] to begin[block - 1] are there
 template <class Read, class Each>
-void by_blocks(std::size_t size, std::size_t block, std::size_t past, const Read& read, const Each& each) {
+void walk_blocks(std::size_t size, std::size_t block, std::size_t past, const Read& read, const Each& each) {
   Scratch<float> near(past + block);
   const auto begin = near.begin() + static_cast<std::ptrdiff_t>(past);
   for (std::size_t from = 0; from + block <= size; from += block) {
@@ -99,16 +99,16 @@ std::size_t disturbance_block(double recorder_rate_hz) {
 std::vector<double> treble_energies(std::span<const float> sound, std::size_t block) {
   const BlockFilter filter{block};
   std::vector<double> energies;
-  by_blocks(sound.size(), block, 2, reader_of(sound),
-            [&](const float* begin) { energies.push_back(filter.treble(begin)); });
+  walk_blocks(sound.size(), block, 2, reader_of(sound),
+              [&](const float* begin) { energies.push_back(filter.treble(begin)); });
   return energies;
 }
 
 std::vector<double> middle_energies(std::span<const float> sound, std::size_t block) {
   const BlockFilter filter{block};
   std::vector<double> energies;
-  by_blocks(sound.size(), block, 1, reader_of(sound),
-            [&](const float* begin) { energies.push_back(filter.middle(begin)); });
+  walk_blocks(sound.size(), block, 1, reader_of(sound),
+              [&](const float* begin) { energies.push_back(filter.middle(begin)); });
   return energies;
 }
 
@@ -135,7 +135,7 @@ Disturbance disturbance_of(std::size_t size, const Difference& difference, std::
   const BlockFilter filter{block};
   Disturbance disturbance;
   auto& [treble, middle, bass] = disturbance.energies;
-  by_blocks(size, block, std::max<std::size_t>(2, width), difference, [&](const float* from) {
+  walk_blocks(size, block, std::max<std::size_t>(2, width), difference, [&](const float* from) {
     treble.push_back(filter.treble(from));
     middle.push_back(filter.middle(from));
     bass.push_back(filter.bass(from, width));
@@ -190,8 +190,8 @@ PairResponse respond(const Deconvolver& deconvolver, std::span<const float> reco
   }
   auto pair = deconvolver.pair(recording, first_zero_frame, second_zero_frame);
   if (!places.in_step) {
-    result.disturbance = disturbance_of(pair.difference.size(), reader_of(pair.difference), recording, places.first,
-                                        recorder_rate_hz);
+    result.disturbance =
+        disturbance_of(pair.difference.size(), reader_of(pair.difference), recording, places.first, recorder_rate_hz);
   }
   result.first = std::move(pair.first);
   result.second = std::move(pair.second);

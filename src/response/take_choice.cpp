@@ -289,7 +289,8 @@ std::vector<TakeChoice> choose_takes(const Stimulus& stimulus, std::span<const S
   for (std::size_t i = 0; i < pairs.size(); ++i) {
     if (both_there(choices[i]) && !agree_to_rounding(responses[i])) {
       const auto start = [&](std::size_t sweep) {
-        return static_cast<std::ptrdiff_t>(sync.zero_frames[sweep]) - static_cast<std::ptrdiff_t>(zero_index);
+        return static_cast<std::ptrdiff_t>(frame_before(sync.zero_frames[sweep])) -
+               static_cast<std::ptrdiff_t>(zero_index);
       };
       const std::array<std::ptrdiff_t, 2> starts{start(pairs[i].first), start(pairs[i].second)};
       const auto broken_off = [&](std::size_t at_block) {

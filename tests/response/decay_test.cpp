@@ -78,6 +78,21 @@ TEST_CASE("decay time of an ideal decay is its own, whether its noise is known o
   }
 }
 
+TEST_CASE("a direct sound above its reverberation leaves the early decay time to that") {
+  // Closed form: after a pulse that lifts the curve's first value by 6 dB, it falls by 60 dB in T. Least squares over N
+  // values of its 4 dB (16.7 ms of T = 0.25 s, N = 800) with that one more are 36 T / (60 N 16.7 ms) = 1.1 % too steep.
+  auto squared = ideal_decay(0.25, 0.0, 0.7);
+  double reverberation = 0.0;
+  for (const double x : squared) reverberation += x;
+  squared[0] += reverberation * (std::pow(10.0, 0.6) - 1.0);
+  const auto found = decay_times(squared, 0.0, rate);
+  REQUIRE(found);
+  REQUIRE(found->early_s);
+  CHECK(std::abs(*found->early_s / 0.25 - 1.0) < 0.015);
+  REQUIRE(found->t30_s);
+  CHECK(std::abs(*found->t30_s / 0.25 - 1.0) < 0.005);
+}
+
 TEST_CASE("decay times of random reverberation in noise scatter around the true one") {
   // Full-band noise has BT = 24 kHz * T independent values: the statistical scatter of T is far below 2 %
   // (about 1 / sqrt(BT)), so 2 % each and 0.5 % in the mean leave nothing to bias.

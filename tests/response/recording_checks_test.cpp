@@ -10,7 +10,6 @@
 
 #include "response/damage.hpp"
 #include "response/simulated.hpp"
-#include "ringtrue/response/sweep_pair.hpp"
 #include "ringtrue/stimulus/sweep.hpp"
 #include "sample_rate.hpp"
 
@@ -196,29 +195,6 @@ TEST_CASE("a buffer that came twice is found, healthy sound is not") {
   REQUIRE(found);
   CHECK(found->from == 21'512);
   CHECK(found->to == 21'512 + 512);
-}
-
-TEST_CASE("energies of blocks are those of first and second differences, summed as they are written") {
-  test::Noise noise{3};
-  std::vector<float> sound(1'000);
-  for (float& x : sound) x = static_cast<float>(noise.next());
-  constexpr std::size_t block = 96;  // ten whole ones
-  const auto treble = treble_energies(sound, block);
-  const auto middle = middle_energies(sound, block);
-  REQUIRE(treble.size() == 10);
-  REQUIRE(middle.size() == 10);
-  const auto at = [&](std::size_t n, std::size_t back) { return static_cast<double>(sound[n < back ? 0 : n - back]); };
-  for (std::size_t b = 0; b < treble.size(); ++b) {
-    CAPTURE(b);
-    double second = 0.0;
-    double first = 0.0;
-    for (std::size_t n = b * block; n < (b + 1) * block; ++n) {
-      second += std::pow(at(n, 0) - 2.0 * at(n, 1) + at(n, 2), 2.0);
-      first += std::pow(at(n, 0) - at(n, 1), 2.0);
-    }
-    CHECK(treble[b] == doctest::Approx(second).epsilon(1e-5));
-    CHECK(middle[b] == doctest::Approx(first).epsilon(1e-5));
-  }
 }
 
 TEST_SUITE_END();

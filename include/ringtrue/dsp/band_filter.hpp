@@ -13,8 +13,7 @@ namespace ringtrue {
 /// `low_octaves` and `high_octaves` inside the band as a half cosine in log frequency.
 [[nodiscard]] double tapered_gain(double frequency_hz, Band band, double low_octaves, double high_octaves);
 
-/// The same for many frequencies of one band: no logarithm where it is 0 or 1, and one where it is
-/// neither.
+/// The same for many frequencies of one band: no logarithm where it is 0 or 1.
 class TaperedGain {
  public:
   TaperedGain(Band band, double low_octaves, double high_octaves);

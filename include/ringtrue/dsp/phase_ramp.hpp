@@ -8,7 +8,7 @@
 namespace ringtrue {
 
 /// exp(i (start + k step)) for k = 0, 1, 2 ...: one product each instead of a sine and a cosine. Renewed every 256
-/// steps, which keeps the error below 1e-13. Every fourth phase follows from the one four steps before, so that no
+/// steps, which keeps the error below 1e-12. Every fourth phase follows from the one four steps before, so that no
 /// product waits for the last.
 class PhaseRamp {
  public:

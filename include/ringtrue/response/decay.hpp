@@ -49,6 +49,8 @@ struct DecayTimes {
 /// @returns empty when there is no decay to be seen
 [[nodiscard]] std::optional<DecayTimes> decay_times(std::span<const double> squared, double noise_power,
                                                     Hertz sample_rate, Seconds block = Seconds{0.01});
+[[nodiscard]] std::optional<DecayTimes> decay_times(std::span<const float> squared, double noise_power,
+                                                    Hertz sample_rate, Seconds block = Seconds{0.01});
 
 /// The seconds of `reverberation_time`.
 [[nodiscard]] std::optional<double> reverberation_time_s(std::span<const double> squared, double noise_power,

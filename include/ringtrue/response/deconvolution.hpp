@@ -24,6 +24,9 @@ struct RecorderClock {
 constexpr double quiet_before_s = 0.06;      // of the earliest arrival: noise, and what arrives early against it
 constexpr double next_sweep_guard_s = 0.02;  // what comes next may come from a nearer speaker
 
+/// The whole frame a zero lies on or after; within 1e-6 of one it lies on it.
+[[nodiscard]] double frame_before(double zero_frame);
+
 /// Which part of a response is kept, in seconds around the nominal time of the sweep.
 struct ResponseWindow {
   double before_s = 0.06;

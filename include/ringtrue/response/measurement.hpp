@@ -65,7 +65,7 @@ struct PositionMeasurement {
   std::string name;              // of the recording, for messages
   bool absolute_time = false;    // arrivals count from the loopback; otherwise from the earliest arrival
   Estimate clock_ppm;            // recorder's clock against the player's
-  double start_offset_ms = 0.0;  // stimulus start to recording start
+  double start_offset_ms = 0.0;  // stimulus start to recording start, to some milliseconds
   std::vector<SpeakerMeasurement> speakers;
   std::vector<NoiseReading> noise;  // of the recording before and after all sweeps; empty: too short to say
   Findings findings;

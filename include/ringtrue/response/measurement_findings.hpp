@@ -21,6 +21,7 @@ namespace ringtrue {
 [[noreturn]] void refuse_other_stimulus(const Recording& recording);
 
 /// Throws when the responses are smeared over their whole window: another stimulus was played than the one given.
-void refuse_if_smeared(const Recording& recording, std::span<const PairResponse> responses, unsigned threads);
+void refuse_if_smeared(const Recording& recording, std::span<const SweepPair> pairs,
+                       std::span<const PairResponse> responses, unsigned threads);
 
 }  // namespace ringtrue
