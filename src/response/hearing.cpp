@@ -105,7 +105,8 @@ std::optional<Heard> hear_on_one_clock(const Stimulus& stimulus, std::span<const
     response = respond_to(stimulus, pairs[i], channels.microphone, heard.sync, deconvolvers);
     const std::size_t size = std::min(length, response.first.size() - near);
     if (!wired) {
-      clock.read(i, std::span{response.first}.subspan(near, size), std::span{response.second}.subspan(near, size));
+      clock.read(i, std::span{response.first}.subspan(near, size), std::span{response.second}.subspan(near, size),
+                 response.first, response.second);
     }
   });
   if (wired) {

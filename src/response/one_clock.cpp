@@ -14,12 +14,16 @@ constexpr double finest_uncertainty = 1e-5;  // frames, of a span: single precis
 
 }  // namespace
 
-void OneClock::read(std::size_t i, std::span<const float> first, std::span<const float> second) {
+void OneClock::read(std::size_t i, std::span<const float> first, std::span<const float> second,
+                    std::span<const float> all_of_first, std::span<const float> all_of_second) {
   // In a narrow band two takes are alike far off their lag as well: there it is searched.
   constexpr Hertz broad{1'000.0};
   const bool narrow = stimulus_.shapes[stimulus_.sweeps[pairs_[i].first].shape].band.high < broad;
   spans_[i] =
       span_between(stimulus_, pairs_[i], first, second, rate_hz_, narrow ? LagExpected::any : LagExpected::none);
+  if (!spans_[i] && narrow && !all_of_first.empty()) {
+    spans_[i] = span_between(stimulus_, pairs_[i], all_of_first, all_of_second, rate_hz_, LagExpected::any);
+  }
   if (!spans_[i] || std::abs(spans_[i]->excess) > most_frames + surely_unequal * spans_[i]->uncertainty) {
     refuted_ = true;
   }

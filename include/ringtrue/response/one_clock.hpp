@@ -28,7 +28,10 @@ class OneClock {
   [[nodiscard]] bool refuted() const { return refuted_; }
 
   /// @param first, second  responses of pair i around the places that the nominal rate gives, `clock_window` long
-  void read(std::size_t i, std::span<const float> first, std::span<const float> second);
+  /// @param all_of_first, all_of_second  longer ones: few modes of a room may carry a subwoofer's band, and only in a
+  ///                                     longer time are there enough frequencies to tell them from a hum
+  void read(std::size_t i, std::span<const float> first, std::span<const float> second,
+            std::span<const float> all_of_first = {}, std::span<const float> all_of_second = {});
 
   /// The time line; empty unless all pairs were read and agree.
   [[nodiscard]] std::optional<Timeline> timeline() const;
