@@ -235,12 +235,15 @@ void refuse_if_smeared(const Recording& recording, std::span<const SweepPair> pa
   const auto by_pair = parallel_map(responses.size(), threads, [&](std::size_t i) {
     return responses[i].likeness < alike ? std::nullopt : concentration(responses[i]);
   });
+  // A response heard once has its noise in it: those heard twice are asked, of which an interleaved stimulus has some.
+  const auto heard_twice = [](const SweepPair& pair) { return pair.first != pair.second; };
+  const bool any_twice = std::ranges::any_of(pairs, heard_twice);
+  std::size_t answers = 0;
   std::vector<double> shares;
-  std::vector<double> twice;
   for (std::size_t i = 0; i < pairs.size(); ++i) {
     if (!by_pair[i]) continue;
-    shares.push_back(*by_pair[i]);
-    if (pairs[i].first != pairs[i].second) twice.push_back(*by_pair[i]);
+    ++answers;
+    if (!any_twice || heard_twice(pairs[i])) shares.push_back(*by_pair[i]);
   }
   const InvalidInput foreign{recording.name, "its sweeps are not those of this stimulus: no response comes to a point",
                              "give the stimulus file that was really played"};
@@ -248,14 +251,11 @@ void refuse_if_smeared(const Recording& recording, std::span<const SweepPair> pa
   constexpr std::size_t most_answer = 3;
   constexpr double loud = 100.0;
   constexpr double treble_share = 0.75;  // a sweep's bass is no louder than noise here; a third of the speakers is less
-  if (most_answer * shares.size() < responses.size()) {
+  if (most_answer * answers < responses.size()) {
     const auto blocks = loudness_of(responses);
     if (percentile(blocks, treble_share) > loud * std::max(percentile(blocks, 0.02), 1e-18)) throw foreign;
   }
-  if (shares.empty()) return;
-  // A response heard once has its noise in it: where enough are heard twice, they are asked.
-  constexpr std::size_t enough = 3;
-  if (median(twice.size() >= enough ? twice : shares) < concentrated) throw foreign;
+  if (!shares.empty() && median(shares) < concentrated) throw foreign;
 }
 
 }  // namespace ringtrue

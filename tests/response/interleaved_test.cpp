@@ -107,6 +107,23 @@ TEST_CASE("speakers whose sweeps overlap come out as if each had played alone") 
   }
 }
 
+TEST_CASE("overlapping sweeps in noise are not taken for another stimulus") {
+  // Six of nine speakers are heard once, with the noise in their responses.
+  const Rig rig = test::simple_rig(9);
+  const Stimulus stimulus = plan_stimulus(rig, FastScene::options());
+  std::vector<Response> live;
+  for (std::size_t i = 0; i < 9; ++i) {
+    Response h = room(480.0 + 31.7 * static_cast<double>(i), 0.1, 0.3, i + 1);
+    for (std::size_t n = 700; n < h.size(); ++n) h[n] *= 2.5;
+    live.push_back(h);
+  }
+  for (const double noise : {3e-3, 6e-3, 1e-2, 1.5e-2, 2e-2, 3e-2}) {
+    CAPTURE(noise);
+    const auto measured = measure(rig, stimulus, test::play(stimulus, live, {noise, 1}));
+    CHECK(std::ranges::count(measured.speakers, true, &SpeakerMeasurement::heard) > 0);
+  }
+}
+
 TEST_CASE("a silent speaker among overlapping sweeps is silent, whichever it is, and nobody takes its place") {
   FastScene scene{0.25};
   for (std::size_t silent = 0; silent < 5; ++silent) {
