@@ -2,10 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
-#include <functional>
-#include <numeric>
 #include <span>
 
+#include "ringtrue/core/largest_first.hpp"
 #include "ringtrue/core/parallel.hpp"
 #include "ringtrue/response/harmonics.hpp"
 #include "ringtrue/response/interleaved.hpp"
@@ -61,17 +60,6 @@ bool out_of_step(const Stimulus& stimulus, std::span<const SweepPair> pairs, std
   });
 }
 
-/// The pairs whose transforms are longest come first: begun last, they would keep one thread busy alone.
-std::vector<std::size_t> longest_transforms_first(const Stimulus& stimulus, std::span<const SweepPair> pairs,
-                                                  std::span<const Deconvolver> deconvolvers) {
-  std::vector<std::size_t> order(pairs.size());
-  std::iota(order.begin(), order.end(), std::size_t{0});
-  std::ranges::stable_sort(order, std::ranges::greater{}, [&](std::size_t i) {
-    return deconvolvers[stimulus.sweeps[pairs[i].first].shape].transform_size();
-  });
-  return order;
-}
-
 /// Reads the recording as of one interface, whose inputs and outputs share a clock, with nothing lost. Empty where it
 /// is not so, or cannot be told from every speaker.
 /// @param start_lag_s  taken to the nearest frame: it is where to look, and at the stimulus' own rate sweeps then begin
@@ -97,7 +85,9 @@ std::optional<Heard> hear_on_one_clock(const Stimulus& stimulus, std::span<const
   const std::size_t near = heard.zero_index - in_frames(clock_window.before_s, rate_hz);
   const std::size_t length = in_frames(clock_window.before_s + clock_window.after_s, rate_hz);
   OneClock clock{stimulus, pairs, rate_hz};
-  const std::vector<std::size_t> order = longest_transforms_first(stimulus, pairs, deconvolvers);
+  const auto order = largest_first(pairs.size(), [&](std::size_t i) {
+    return deconvolvers[stimulus.sweeps[pairs[i].first].shape].transform_size();
+  });
   parallel_for(pairs.size(), options.threads, [&](std::size_t at) {
     if (clock.refuted()) return;
     const std::size_t i = order[at];

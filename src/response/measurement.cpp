@@ -3,14 +3,13 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <functional>
-#include <numeric>
 #include <optional>
 #include <span>
 
 #include "foreign_sweeps.hpp"
 #include "hearing.hpp"
 #include "ringtrue/core/errors.hpp"
+#include "ringtrue/core/largest_first.hpp"
 #include "ringtrue/core/parallel.hpp"
 #include "ringtrue/response/fellows.hpp"
 #include "ringtrue/response/input_processing.hpp"
@@ -80,15 +79,6 @@ std::vector<NoiseReading> noise_of(const Stimulus& stimulus, std::span<const flo
   const auto tail = microphone.subspan(frame(sync.zero_frames.back() + silent_s * sync.rate_hz));
   const std::array<std::span<const float>, 2> quiet{head, tail};
   return background_noise(quiet, Hertz{nominal_rate_hz});
-}
-
-/// A subwoofer's longer responses take longest: begun last, they would keep one thread busy alone.
-std::vector<std::size_t> longest_first(std::span<const PairResponse> responses) {
-  std::vector<std::size_t> order(responses.size());
-  std::iota(order.begin(), order.end(), std::size_t{0});
-  std::ranges::stable_sort(order, std::ranges::greater{},
-                           [&](std::size_t i) { return responses[i].first_long.size(); });
-  return order;
 }
 
 /// In an interleaved recording one lost buffer is in several sweeps, and which ones cannot be told.
@@ -166,7 +156,8 @@ PositionMeasurement measure(const Rig& rig, const Stimulus& stimulus, const Reco
     }
   };
   SteadyNoise steady;
-  const std::vector<std::size_t> order = longest_first(heard.responses);
+  const auto order =  // a subwoofer's longer responses take longest
+      largest_first(pairs.size(), [&](std::size_t i) { return heard.responses[i].first_long.size(); });
   parallel_for(pairs.size() + 2, options.threads, [&](std::size_t i) {  // the noise last: it takes less
     if (i < pairs.size()) return measure_pair(order[i]);
     if (i == pairs.size()) {

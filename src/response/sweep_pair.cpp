@@ -104,14 +104,6 @@ std::vector<double> treble_energies(std::span<const float> sound, std::size_t bl
   return energies;
 }
 
-std::vector<double> middle_energies(std::span<const float> sound, std::size_t block) {
-  const BlockFilter filter{block};
-  std::vector<double> energies;
-  walk_blocks(sound.size(), block, 1, reader_of(sound),
-              [&](const float* begin) { energies.push_back(filter.middle(begin)); });
-  return energies;
-}
-
 std::vector<double> loudness_of(std::span<const PairResponse> responses) {
   std::vector<double> blocks;
   for (const PairResponse& response : responses) {

@@ -2,8 +2,11 @@
 
 #include <doctest/doctest.h>
 
+#include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstddef>
+#include <cstdint>
 #include <vector>
 
 #include "response/simulated.hpp"
@@ -26,24 +29,19 @@ std::vector<float> noise_of(std::size_t frames, std::uint64_t seed) {
 
 TEST_SUITE_BEGIN("response");
 
-TEST_CASE("energies of blocks are those of first and second differences, summed as they are written") {
+TEST_CASE("energies of blocks are those of second differences, summed as they are written") {
   const auto sound = noise_of(1'000, 3);
   constexpr std::size_t block = 96;  // ten whole ones
   const auto treble = treble_energies(sound, block);
-  const auto middle = middle_energies(sound, block);
   REQUIRE(treble.size() == 10);
-  REQUIRE(middle.size() == 10);
   const auto at = [&](std::size_t n, std::size_t back) { return static_cast<double>(sound[n < back ? 0 : n - back]); };
   for (std::size_t b = 0; b < treble.size(); ++b) {
     CAPTURE(b);
     double second = 0.0;
-    double first = 0.0;
     for (std::size_t n = b * block; n < (b + 1) * block; ++n) {
       second += std::pow(at(n, 0) - 2.0 * at(n, 1) + at(n, 2), 2.0);
-      first += std::pow(at(n, 0) - at(n, 1), 2.0);
     }
-    CHECK(treble[b] == doctest::Approx(second).epsilon(1e-5));
-    CHECK(middle[b] == doctest::Approx(first).epsilon(1e-5));
+    CHECK(treble[b] == doctest::Approx(second).epsilon(1e-5));  // a hundred squares in single precision
   }
 }
 
@@ -78,7 +76,8 @@ TEST_CASE("what differs between two takes is that of their samples, also beyond 
     }
     for (std::size_t filter = 0; filter < energy.size(); ++filter) {
       CAPTURE(filter);
-      CHECK(found.energies[filter][static_cast<std::size_t>(b)] == doctest::Approx(energy[filter]).epsilon(1e-4));
+      CHECK(found.energies[filter][static_cast<std::size_t>(b)] ==
+            doctest::Approx(energy[filter]).epsilon(1e-4));  // a thousand
     }
   }
 }

@@ -41,9 +41,6 @@ void compare_takes(PairResponse& response);
 /// Energy of each whole block of a sound after a second difference, which leaves the treble.
 [[nodiscard]] std::vector<double> treble_energies(std::span<const float> sound, std::size_t block);
 
-/// The same after a first difference, which leaves all but the bass.
-[[nodiscard]] std::vector<double> middle_energies(std::span<const float> sound, std::size_t block);
-
 /// Loudness of every block of every pair's first take, one after another.
 [[nodiscard]] std::vector<double> loudness_of(std::span<const PairResponse> responses);
 
